@@ -1,0 +1,187 @@
+"""job.toml and job folders.  Oracle throughout: the contract of the job file, as README.md states it."""
+
+import math
+from pathlib import Path
+
+import pytest
+
+from slopewright.errors import InputError
+from slopewright.job import load_job
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    made = tmp_path / "elm street"
+    made.mkdir()
+    (made / "roof.laz").write_bytes(b"not read here")
+    return made
+
+
+def fault(folder: Path, text: str) -> str:
+    (folder / "job.toml").write_text(text, encoding="utf-8")
+    with pytest.raises(InputError) as caught:
+        load_job(folder)
+    message = str(caught.value)
+    assert "\n" not in message
+    assert str(folder / "job.toml") in message
+    return message.split("job.toml: ", 1)[1]
+
+
+def test_a_full_job_file_reaches_the_takeoff_request(folder):
+    (folder / "job.toml").write_text(
+        """
+        [job]
+        name = "12 Elm Street"
+        unit = "us-ft"
+        [[tape]]
+        edge = "e3"
+        length = 10
+        unit = "ft"
+        u = 0.02
+        how = "steel tape from the ladder"
+        [site]
+        storeys = 2
+        shingle_layers = 2
+        felt_layers = 1
+        deck = "spaced"
+        ice_barrier = true
+        overhang_m = 0.4
+        region = "snow"
+        [scope]
+        planes = ["A", "B"]
+        retained = ["gutters"]
+        by_others = ["flue"]
+        excluded = ["deck"]
+        code_items = ["drip_edge"]
+        [counts]
+        pipe_boots = 3
+        [system]
+        name = "composition"
+        """
+    )
+    job = load_job(folder)
+    assert (job.name, job.unit, job.system) == ("12 Elm Street", "us-ft", "composition")
+    assert job.cloud_path == folder / "roof.laz"
+    assert job.default_run == folder.parent / "elm street.run"
+    site, scope = job.request.site, job.request.scope
+    assert (site.storeys, site.shingle_layers, site.felt_layers, site.deck) == (2, 2, 1, "spaced")
+    assert (site.ice_barrier, site.overhang_m, site.region) == (True, 0.4, "snow")
+    assert (scope.planes, scope.retained, scope.by_others) == (("A", "B"), ("gutters",), ("flue",))
+    assert (scope.excluded, scope.code_items) == (("deck",), ("drip_edge",))
+    assert job.request.counts == {"pipe_boots": 3}
+    assert job.lengths[0].length_m == pytest.approx(3.048)  # NIST SP 811: 1 ft = 0.3048 m
+
+
+def test_a_cloud_file_alone_is_a_job(tmp_path):
+    path = tmp_path / "house.copc.laz"
+    path.write_bytes(b"")
+    job = load_job(path)
+    assert (job.name, job.default_run) == ("house", tmp_path / "house.run")
+
+
+def test_a_folder_without_a_job_file_is_a_job(folder):
+    assert load_job(folder).job_path is None
+
+
+def test_a_note_beside_the_cloud_is_not_a_second_cloud(folder):
+    (folder / "licence.txt").write_text("CC0")
+    (folder / "tape.csv").write_text("edge,length\n")
+    assert load_job(folder).cloud_path.name == "roof.laz"
+
+
+def test_a_text_cloud_counts_where_there_is_no_other(folder):
+    (folder / "roof.laz").rename(folder / "roof.csv")
+    assert load_job(folder).cloud_path.name == "roof.csv"
+
+
+def test_several_clouds_are_named(folder):
+    (folder / "b.ply").write_bytes(b"")
+    with pytest.raises(InputError, match=r"2 clouds in one job \(b\.ply, roof\.laz\), need one"):
+        load_job(folder)
+
+
+def test_an_empty_folder_has_no_cloud(tmp_path):
+    with pytest.raises(InputError, match="no cloud in this folder"):
+        load_job(tmp_path)
+
+
+@pytest.mark.parametrize("name", ["drone_001.JPG", "a.heic", "b.png"])
+def test_photos_are_said_to_come_later(tmp_path, name):
+    (tmp_path / name).write_bytes(b"")
+    for path in (tmp_path, tmp_path / name):
+        with pytest.raises(InputError, match="this version measures point clouds"):
+            load_job(path)
+
+
+@pytest.mark.parametrize(
+    ("text", "start"),
+    [
+        ("[site]\nstorey = 2", "[site] storey: unknown key, did you mean storeys? (allowed: storeys, "),
+        ("[sight]\nstoreys = 2", "sight: unknown table or key, did you mean site? (allowed: job, "),
+        ('unit = "m"', "unit: unknown table or key, it belongs in [job]"),
+        ("site = 3", "[site]: got 3, need a table"),
+        ('[job]\nunit = "feet"', '[job] unit: got "feet", need "m", "ft" or "us-ft"'),
+        ('[site]\nstoreys = "two"', '[site] storeys: got "two", need a whole number from 1 to 10'),
+        ("[site]\nstoreys = 2.5", "[site] storeys: got 2.5, need a whole number"),
+        ("[site]\nstoreys = true", "[site] storeys: got true, need a whole number"),
+        ('[site]\nice_barrier = "yes"', '[site] ice_barrier: got "yes", need true or false'),
+        ('[site]\ndeck = "tin"', '[site] deck: got "tin", need "solid" or "spaced"'),
+        ('[scope]\nplanes = ["A", 3]', "[scope] planes: got 3, need a list of planes"),
+        ("[counts]\npipe_boots = -3", "[counts] pipe_boots: got -3, need a whole number, 0 or more"),
+        ("[system]", "[system] name: missing, need a text in quotes"),
+        ('[[tape]]\nedge = "e3"\nlength = 3\nunit = "m"', "[[tape]] 1 u: missing, need a number above 0"),
+        ('[[tape]]\nlength = 3\nunit = "m"\nu = 1', "[[tape]] 1: need either between or edge"),
+        (
+            '[[tape]]\nedge = "e"\nlength = inf\nunit = "m"\nu = 1',
+            "[[tape]] 1 length: got inf, need a number",
+        ),
+        ("[site", "not valid TOML: "),
+    ],
+)
+def test_a_wrong_key_or_value_is_named_with_what_is_allowed(folder, text, start):
+    assert fault(folder, text).startswith(start)
+
+
+REFERENCE = '[[reference]]\nname = "staff"\n{}\nunit = "ft"\nu = 0.01\n'
+
+
+@pytest.mark.parametrize(
+    ("body", "start"),
+    [
+        ('between = ["a", "b"]\nlength = 6', "[[reference]] 1 between: marks need photos"),
+        ("between = [[1, 2, 3], [4, 5]]\nlength = 6", "[[reference]] 1 between: got "),
+        ("between = [[1, 2, 3], [1, 2, 3]]\nlength = 6", "[[reference]] 1 between: got "),
+        ("between = [[1, 2, 3], [1, 2, nan]]\nlength = 6", "[[reference]] 1 between: got "),
+        ("between = [[1, 2, 3], [1, 2, 4]]", "[[reference]] 1: need length with between"),
+        ("length = 6", "[[reference]] 1: need either between or board"),
+        ('board = {dictionary = "D", ids = [7], sides = 1}', "[[reference]] 1 board sides: unknown key"),
+        (
+            'board = {dictionary = "D", ids = [7, 8], side = 1}',
+            "[[reference]] 1 board: need one id with side",
+        ),
+        ('board = {dictionary = "D", ids = [7], side = 1}', "[[reference]] 1 board: targets need photos"),
+    ],
+)
+def test_a_reference_is_checked_in_full(folder, body, start):
+    assert fault(folder, REFERENCE.format(body)).startswith(start)
+
+
+def test_a_reference_that_is_not_used_says_so_with_both_numbers(folder):
+    """Oracle: a 3-4-5 triangle of feet; 5 ft = 1.524 m."""
+    (folder / "job.toml").write_text(REFERENCE.format("between = [[0, 0, 7], [3, 4, 7]]\nlength = 6"))
+    (notice,) = load_job(folder).notices("ft")
+    assert "was not used" in notice.text
+    assert "1.524 m" in notice.text
+    assert f"{6 * 0.3048:.3f} m" in notice.text
+    assert math.isclose(load_job(folder).lengths[0].u_m, 0.01 * 0.3048)
+
+
+def test_a_file_that_is_not_utf8_is_refused(folder):
+    (folder / "job.toml").write_bytes(b'[job]\nname = "caf\xe9"')
+    with pytest.raises(InputError, match=r"job\.toml: not UTF-8"):
+        load_job(folder)
+
+
+def test_a_system_file_is_found_beside_the_job(folder):
+    (folder / "job.toml").write_text('[system]\nname = "mine.toml"')
+    assert load_job(folder).system == str((folder / "mine.toml").resolve())
