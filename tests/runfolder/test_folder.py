@@ -6,24 +6,33 @@ from pathlib import Path
 import pytest
 
 from slopewright.errors import InputError
-from slopewright.runfolder import RECORD_FILE, Digest, RunRecord, digest_file, previous_run, written_whole
+from slopewright.runfolder import (
+    RECORD_FILE,
+    Digest,
+    RunRecord,
+    digest_file,
+    digest_folder,
+    previous_run,
+    written_whole,
+)
 
 
 def record(**changes) -> RunRecord:
     fields = {
+        "name": "a",
         "slopewright": "0",
         "source": "s",
         "inputs": (Digest(role="cloud", name="a.laz", n_bytes=1, sha256="0"),),
         "options": {"at": None},
+        "request": {},
         "configs": {},
-        "seeds": {},
         "chosen": "r1",
         "other_roofs": [],
         "warnings": [],
         "not_certified": [],
         "measure_key": "m",
         "takeoff_key": "t",
-        "files": ["roof.json", RECORD_FILE],
+        "files": {"roof.json": None, RECORD_FILE: None},
     }
     return RunRecord(**{**fields, **changes})
 
@@ -66,7 +75,7 @@ def test_replacing_a_run_keeps_what_a_person_put_there(tmp_path):
     (folder / "letters" / "1.txt").write_text("mine too")
     with written_whole(folder, previous_run(folder)) as staging:
         (staging / "takeoff.json").write_text("new")
-        record(files=["takeoff.json", RECORD_FILE]).write(staging)
+        record(files={"takeoff.json": None, RECORD_FILE: None}).write(staging)
     assert sorted(path.name for path in folder.iterdir()) == [
         "letters",
         "notes.txt",
@@ -134,3 +143,19 @@ def test_a_record_holds_no_path_and_no_time(tmp_path):
     first, second = ((tmp_path / name / RECORD_FILE).read_bytes() for name in ("a.run", "b.run"))
     assert first == second
     assert str(tmp_path) not in json.dumps(json.loads(first))
+
+
+def test_a_changed_or_missing_file_is_noticed(tmp_path):
+    (tmp_path / "roof.json").write_text("old")
+    (tmp_path / "times.json").write_text("1 s")
+    files = digest_folder(tmp_path, frozenset({"times.json"}))
+    assert list(files) == ["roof.json", "times.json"]
+    kept = record(files=files)
+    assert kept.is_intact(tmp_path)
+    (tmp_path / "times.json").write_text("2 s")
+    assert kept.is_intact(tmp_path)
+    (tmp_path / "roof.json").write_text("new")
+    assert not kept.is_intact(tmp_path)
+    assert not kept.is_intact(tmp_path, ("roof.json",))
+    (tmp_path / "roof.json").unlink()
+    assert not kept.is_intact(tmp_path)

@@ -1,13 +1,14 @@
 """The run folder: written whole or not at all, with a record of what it came from."""
 
 from .folder import previous_run, written_whole
-from .record import RECORD_FILE, Digest, RunRecord, digest_file, key_of, source_digest
+from .record import RECORD_FILE, Digest, RunRecord, digest_file, digest_folder, key_of, source_digest
 
 __all__ = [
     "RECORD_FILE",
     "Digest",
     "RunRecord",
     "digest_file",
+    "digest_folder",
     "key_of",
     "previous_run",
     "source_digest",

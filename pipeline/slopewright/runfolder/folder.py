@@ -68,7 +68,7 @@ def _replace(folder: Path, staging: Path, previous: RunRecord | None) -> None:
     if not folder.exists():
         staging.rename(folder)
         return
-    own = set(previous.files) if previous else set()
+    own = {name.split("/")[0] for name in previous.files} if previous else set()
     for path in folder.iterdir():
         if path.name not in own and not (staging / path.name).exists():
             _copy(path, staging / path.name)

@@ -28,6 +28,10 @@ class Digest:
     sha256: str
 
 
+def _library_versions() -> dict[str, str]:
+    return {name: importlib.metadata.version(name) for name in LIBRARIES}
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RunRecord:
     """The content of run.json.
@@ -35,22 +39,21 @@ class RunRecord:
     Two records with one `measure_key` hold the same roof; with one `takeoff_key` too, the same files.
     """
 
+    name: str  # of the job
     slopewright: str  # version
-    source: str  # SHA-256 of the program's own files, so that a changed program never passes for the same
+    source: str  # SHA-256 of the program's own files: a changed program never passes for the same
+    libraries: dict[str, str] = field(default_factory=_library_versions)
     inputs: tuple[Digest, ...]
     options: dict[str, Any]
+    request: dict[str, Any]  # what job.toml says of site, scope and counts, for a takeoff without it
     configs: dict[str, dict[str, Any]]  # per stage, as resolved
-    seeds: dict[str, int]
-    chosen: str
+    chosen: str  # id of the roof that roof.json describes
     other_roofs: list[dict[str, Any]]
     warnings: list[dict[str, Any]]
-    not_certified: list[str]
+    not_certified: list[str]  # reasons, empty when certified
     measure_key: str
     takeoff_key: str
-    files: list[str]
-    libraries: dict[str, str] = field(
-        default_factory=lambda: {name: importlib.metadata.version(name) for name in LIBRARIES}
-    )
+    files: dict[str, str | None]  # name and SHA-256; None where the bytes may differ from run to run
 
     def write(self, folder: Path) -> None:
         """Write run.json."""
@@ -65,38 +68,60 @@ class RunRecord:
         Raises
         ------
         InputError
-            If the folder is not one of our runs, or one of a later version.
+            If the folder is not one of our runs, or one of another version of the format.
         """
         path = folder / RECORD_FILE
+        elsewhere = "choose another run folder with --out"
         try:
             content = json.loads(path.read_text(encoding="utf-8"))
         except OSError as error:
             raise InputError(f"{folder}: not a run folder, it has no readable {RECORD_FILE}") from error
         except ValueError as error:
-            raise InputError(f"{path}: not JSON, measure again into another folder (--out)") from error
+            raise InputError(f"{path}: not JSON, {elsewhere}") from error
         if not isinstance(content, dict) or content.pop("format", None) != RECORD_FORMAT:
-            raise InputError(f'{path}: format is not "{RECORD_FORMAT}", not a run folder of this program')
+            raise InputError(f'{path}: format is not "{RECORD_FORMAT}", {elsewhere}')
         if (version := content.pop("version", None)) != RECORD_VERSION:
-            raise InputError(
-                f"{path}: version {version}, this program reads {RECORD_VERSION}; choose another folder with --out"
-            )
+            raise InputError(f"{path}: version {version}, need {RECORD_VERSION}; {elsewhere}")
         try:
             inputs = tuple(Digest(**item) for item in content.pop("inputs"))
             return RunRecord(inputs=inputs, **content)
         except (TypeError, KeyError) as error:
-            raise InputError(
-                f"{path}: fields are missing or unknown, measure into another folder (--out)"
-            ) from error
+            raise InputError(f"{path}: fields are missing or unknown, {elsewhere}") from error
+
+    def is_intact(self, folder: Path, names: tuple[str, ...] | None = None) -> bool:
+        """Whether files (all, unless named) are there with the bytes that the run wrote."""
+        for name in self.files if names is None else names:
+            path = folder / name
+            expected = self.files.get(name)
+            if not path.is_file() or (expected is not None and digest_file(path, "").sha256 != expected):
+                return False
+        return True
 
 
 def digest_file(path: Path, role: str) -> Digest:
-    """The digest of an input file."""
+    """The digest of a file.
+
+    Raises
+    ------
+    InputError
+        If it cannot be read.
+    """
     try:
         with path.open("rb") as stream:
             sha256 = hashlib.file_digest(stream, "sha256").hexdigest()
         return Digest(role=role, name=path.name, n_bytes=path.stat().st_size, sha256=sha256)
     except OSError as error:
         raise InputError(f"{path}: cannot be read: {error.strerror}") from error
+
+
+def digest_folder(folder: Path, changing: frozenset[str]) -> dict[str, str | None]:
+    """SHA-256 of each file below a folder, None for the names that may change from run to run."""
+    paths = sorted(path for path in folder.rglob("*") if path.is_file())
+    names = [path.relative_to(folder).as_posix() for path in paths]
+    return {
+        name: None if name in changing else digest_file(path, "").sha256
+        for name, path in zip(names, paths, strict=True)
+    }
 
 
 def key_of(**parts: Any) -> str:
