@@ -13,8 +13,6 @@ import numpy as np
 COLUMNS = ["x", "y", "z", "nx", "ny", "nz", "segment_index"]
 SCALE_M = 0.001
 FIXED_DATE = datetime.date(2022, 1, 1)  # so that the file comes out the same, byte for byte, on any day
-    2022, 10, 8
-)  # CGAL 5.5.1; a fixed date, so that the file comes out the same every time
 
 
 def read_labelled_ply(path: Path) -> tuple[np.ndarray, np.ndarray]:
