@@ -1,0 +1,212 @@
+"""What the stage works on: points, or cubes of points where they lie dense, and who lies next to whom.
+
+Metres; coordinates are centred.  Atoms are in a canonical order, so nothing after this sees the order of the points.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from scipy.spatial import cKDTree
+
+from ..errors import InputError
+from ..geometry.moments import QUANTUM_M, Array, cell_keys, cell_moments, point_moments
+from ..geometry.planefit import fit_planes
+from ..scene import lock
+from .config import PlanesConfig
+
+Neighbours = npt.NDArray[np.int32]
+
+K_SPARSE = 12  # nearest points in space
+K_DENSE = 18  # of the 26 cubes around one, the first found
+REACH = 3.5  # neighbours no farther than this many spacings
+MIN_POINTS = 12  # fewer cannot show a plane and its noise
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Atoms:
+    """Points or cubes of points with their neighbourhood.  Row `n_atoms` of padded tables stands for nobody."""
+
+    moments: Array  # (m, 10) of the atom itself
+    local: Array  # (m, 10) of the atom and its neighbours
+    centre: Array  # (m, 3) [m]
+    neighbours: Neighbours  # (m, k), near first, padded with m
+    normal: Array  # (m, 3) of the neighbourhood
+    local_rms_m: Array  # (m,) of the neighbourhood about its plane
+    area_m2: Array  # (m,) of the surface that the atom stands for
+    atom_of_point: npt.NDArray[np.int64]  # (n,)
+    dense: bool
+    density_per_m2: float  # points per plan area
+    spacing_m: float
+    origin: Array  # (3,) [m] subtracted from the input
+
+    def __post_init__(self) -> None:
+        lock(self.moments, self.local, self.centre, self.neighbours, self.normal, self.local_rms_m)
+        lock(self.area_m2, self.atom_of_point, self.origin)
+
+    def __len__(self) -> int:
+        return len(self.moments)
+
+    @property
+    def count(self) -> Array:
+        """Points in each atom, shape (m,)."""
+        return self.moments[:, 0]
+
+
+def make_atoms(xyz: Array, config: PlanesConfig) -> Atoms:
+    """Turn points into atoms.
+
+    Parameters
+    ----------
+    xyz : array, shape (n, 3)
+        Coordinates [m].
+    config : PlanesConfig
+
+    Returns
+    -------
+    Atoms
+
+    Raises
+    ------
+    InputError
+        If there are fewer than `MIN_POINTS` points or a coordinate is not finite.
+    """
+    if xyz.ndim != 2 or xyz.shape[1] != 3 or len(xyz) < MIN_POINTS:
+        raise InputError(f"points: shape {xyz.shape}, need at least {MIN_POINTS} rows of x, y, z")
+    if not np.isfinite(xyz).all():
+        raise InputError(f"points: {int(np.sum(~np.isfinite(xyz)))} coordinates not finite, need numbers")
+    origin = np.floor(0.5 * (xyz.min(axis=0) + xyz.max(axis=0)))
+    points = np.rint((xyz - origin) * (1.0 / QUANTUM_M)) * QUANTUM_M
+    density = plan_density(points)
+    spacing = density**-0.5
+    build = _dense if spacing < config.dense_spacing_m else _sparse
+    return build(points, origin, density, spacing, config)
+
+
+def plan_density(points: Array) -> float:
+    """Typical number of points per square metre of plan.
+
+    Parameters
+    ----------
+    points : array, shape (n, 3) [m]
+
+    Returns
+    -------
+    float
+        Median over plan cells of 1 m, or of 2 m for thin clouds, of those that are at least a third as full
+        as the cell of the median point: cells at the edge and stray points do not count.
+    """
+    for cell_m in (1.0, 2.0, 4.0):
+        flat = points.copy()
+        flat[:, 2] = 0.0
+        keys, _ = cell_keys(flat, cell_m)
+        _, cell, counts = np.unique(keys, return_inverse=True, return_counts=True)
+        typical = float(np.median(counts[cell]))
+        if typical >= 6.0:
+            break
+    return float(np.median(counts[counts >= 0.35 * typical])) / cell_m**2
+
+
+def _sparse(points: Array, origin: Array, density: float, spacing: float, config: PlanesConfig) -> Atoms:
+    """One atom a point."""
+    order = np.lexsort((points[:, 2], points[:, 1], points[:, 0]))
+    centre = points[order]
+    n = len(centre)
+    k = min(K_SPARSE + 1, n)
+    distance, found = cKDTree(centre, leafsize=12).query(centre, k=k, distance_upper_bound=REACH * spacing)
+    found = _without_self(found)
+    moments = point_moments(centre)
+    local = _neighbourhood_sum(moments, found)
+    reach = np.where(np.isfinite(distance), distance, 0.0).max(axis=1)
+    crowd = local[:, 0] / (np.pi * np.maximum(reach, 1e-3) ** 2)
+    _, normal, spread = fit_planes(local)
+    # From above a slope shows fewer points per area; where strips overlap they stand closer: the local count.
+    upright = np.clip(np.abs(normal[:, 2]), 0.2, 1.0)
+    area = 1.0 / np.maximum(density * upright, 0.8 * crowd)
+    rank = np.empty(n, dtype=np.int64)
+    rank[order] = np.arange(n)
+    return Atoms(
+        moments=moments,
+        local=local,
+        centre=centre,
+        neighbours=found,
+        normal=normal,
+        local_rms_m=_unbiased_rms(local, spread),
+        area_m2=area,
+        atom_of_point=rank,
+        dense=False,
+        density_per_m2=density,
+        spacing_m=spacing,
+        origin=origin,
+    )
+
+
+def _dense(points: Array, origin: Array, density: float, spacing: float, config: PlanesConfig) -> Atoms:
+    """One atom a cube of points."""
+    keys, strides = cell_keys(points, config.voxel_m)
+    cells, moments, atom_of_point = cell_moments(points, keys)
+    found = _cube_neighbours(cells, strides)
+    local = _neighbourhood_sum(moments, found)
+    _, normal, spread = fit_planes(local)
+    # A plane meets (|nx| + |ny| + |nz|) / c² cubes per area: more than 1 / c² unless it is level.
+    area = config.voxel_m**2 / np.abs(normal).sum(axis=1)
+    return Atoms(
+        moments=moments,
+        local=local,
+        centre=moments[:, 1:4] / moments[:, :1],
+        neighbours=found,
+        normal=normal,
+        local_rms_m=_unbiased_rms(local, spread),
+        area_m2=area,
+        atom_of_point=atom_of_point,
+        dense=True,
+        density_per_m2=density,
+        spacing_m=spacing,
+        origin=origin,
+    )
+
+
+def _without_self(found: npt.NDArray[np.integer]) -> Neighbours:
+    """Drop each row's own number; of several points at one spot the query may name another one first."""
+    n, k = found.shape
+    own = found == np.arange(n)[:, None]
+    own[~own.any(axis=1), -1] = True  # not among the k: drop the farthest
+    return found[~own].reshape(n, k - 1).astype(np.int32)
+
+
+def _cube_neighbours(cells: npt.NDArray[np.int64], strides: tuple[int, int, int]) -> Neighbours:
+    """The first `K_DENSE` occupied cubes of the 26 around each: faces, then edges, then corners."""
+    steps = sorted(
+        ((i, j, k) for i in (-1, 0, 1) for j in (-1, 0, 1) for k in (-1, 0, 1) if (i, j, k) != (0, 0, 0)),
+        key=lambda s: (abs(s[0]) + abs(s[1]) + abs(s[2]), s),
+    )
+    m = len(cells)
+    table = np.full((m, K_DENSE + 1), m, dtype=np.int32)  # the last column takes what is too many
+    filled = np.zeros(m, dtype=np.int64)
+    rows = np.arange(m)
+    for step in steps:
+        key = cells + int(np.dot(step, strides))
+        at = np.searchsorted(cells, key)
+        np.minimum(at, m - 1, out=at)
+        hit = cells[at] == key
+        row = rows[hit]
+        table[row, np.minimum(filled[row], K_DENSE)] = at[hit]
+        filled[row] += 1
+    return np.ascontiguousarray(table[:, :K_DENSE])
+
+
+def _neighbourhood_sum(moments: Array, neighbours: Neighbours) -> Array:
+    """Moments of each atom and its neighbours together."""
+    padded = np.vstack([moments, np.zeros((1, moments.shape[1]))])
+    total = moments.copy()
+    for column in neighbours.T:
+        total += padded[column]
+    return total
+
+
+def _unbiased_rms(moments: Array, spread: Array) -> Array:
+    """Noise of each neighbourhood about its own plane; infinite where three points leave none."""
+    n = moments[:, 0]
+    return np.sqrt(np.where(n > 3, spread[:, 0] * n / np.maximum(n - 3, 1), np.inf))

@@ -1,0 +1,44 @@
+"""What is no roof: tree crowns, shrubs and walls; and the atoms between planes.  Metres."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from .atoms import Atoms
+from .config import PlanesConfig
+from .model import NONE, Labels, compact, planes_of
+from .refine import contacts
+
+DENSE_CONTACTS = 2.5  # foreign contacts per atom of a dense cloud that only foliage reaches
+SHRUB_AREA_M2 = 3.0
+
+
+def drop_foliage(atoms: Atoms, labels: Labels, config: PlanesConfig) -> Labels:
+    """Take away small planes that are mostly surrounded by what no plane explains."""
+    planes = planes_of(atoms, labels)
+    k = len(planes)
+    if not k:
+        return labels
+    counts = contacts(atoms, labels, k)
+    foreign = counts.sum(axis=1)
+    per_atom = foreign / planes.n_atoms
+    if not atoms.dense:  # thresholds are for eight neighbours
+        per_atom = per_atom * 8.0 / atoms.neighbours.shape[1]
+    loose = counts[:, k] / np.maximum(foreign, 1)
+    small = planes.area_m2 < config.tree_area_m2
+    tree = small & (loose * per_atom > config.tree_contacts)
+    if atoms.dense:
+        tree |= small & (per_atom > DENSE_CONTACTS)
+        tree |= (planes.area_m2 < SHRUB_AREA_M2) & (counts[:, :k].sum(axis=1) == 0)
+    drop = np.append(tree, False)
+    return compact(np.where(drop[labels], NONE, labels).astype(np.int32))
+
+
+def roof_like(atoms: Atoms, labels: Labels, config: PlanesConfig) -> Labels:
+    """Drop walls and planes too small to report; largest plane first."""
+    planes = planes_of(atoms, labels)
+    keep = (planes.normal[:, 2] > np.cos(config.wall_slope_rad)) & (planes.area_m2 >= config.min_area_m2)
+    order = np.flatnonzero(keep)[np.argsort(-planes.area_m2[keep], kind="stable")]
+    table = np.full(len(planes) + 1, NONE, dtype=np.int32)
+    table[order] = np.arange(len(order), dtype=np.int32)
+    return np.where(labels >= 0, table[labels], NONE).astype(np.int32)

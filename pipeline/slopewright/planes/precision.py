@@ -1,0 +1,250 @@
+"""How well each plane is known, when neighbouring points err together.  Metres.
+
+The residuals of all large faces together show how the noise is correlated in space; one face alone does not.
+Faces are cut into cells; a cell's mean residual is one observation.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from ..geometry.moments import Array, shifted, sum_by_label
+from ..scene import lock
+from .atoms import Atoms
+from .model import Labels, PlaneSet
+
+LENGTHS_M = (0.15, 0.25, 0.4, 0.65, 1.0, 1.6, 2.5)  # candidates of the correlation length
+SHARES = (
+    0.02,
+    0.05,
+    0.1,
+    0.2,
+    0.35,
+    0.5,
+    0.65,
+    0.8,
+    0.9,
+    0.96,
+)  # correlated share of the variance; 2 % is the floor
+LARGE_AREA_M2 = 8.0  # faces that show the correlation
+MAX_FACES = 6
+MAX_CELLS = 64  # of a face: an eigenvalue problem of this size
+MIN_CELL_M = 0.25
+CELL_SPACINGS = 1.5
+FINE_WINDOW_CELLS = 7  # of a window with the smallest cells, for lengths shorter than a large face's cells
+WITHIN_WEIGHT = 3.0  # scatter within cells counts at most this many times the scatter between them
+INDEPENDENT = 0.1  # below this share the noise is called independent
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Correlation:
+    """What the residuals say about the noise: a weight for each correlation length.
+
+    The noise is `white_m2` times independent noise plus, for each length, `correlated_m2` times noise with
+    correlation exp(-distance / length).  Each is a mean over what the data leave possible.
+    """
+
+    white_m2: float
+    correlated_m2: Array  # (len(LENGTHS_M),)
+    length_m: float  # 0 if the noise is independent
+
+    def __post_init__(self) -> None:
+        lock(self.correlated_m2)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Cells:
+    """A face in square cells."""
+
+    side_m: float
+    index: npt.NDArray[np.int64]  # (c, 2) column and row
+    count: Array  # (c,)
+    plan: Array  # (c, 2) mean plan position about the face's centroid [m]
+    mean: Array  # (c,) mean residual [m]
+    within_m2: float  # sum of squares of the residuals about their cell's mean
+    within_dof: float
+
+
+def correlation(atoms: Atoms, labels: Labels, planes: PlaneSet) -> Correlation:
+    """Estimate the noise's correlation from the residuals of all large faces.
+
+    Parameters
+    ----------
+    atoms : Atoms
+    labels : int32 array, shape (m,)
+    planes : PlaneSet
+        Fitted to these labels.
+
+    Returns
+    -------
+    Correlation
+
+    Notes
+    -----
+    Restricted likelihood of the cells' means given each face's own plane (three parameters a face are taken
+    out, so that the plane's flexibility does not hide the correlation), evaluated on a grid of length and share
+    and averaged with a flat prior on it: with few faces the bounds stay wide.
+    """
+    order = np.argsort(-planes.area_m2, kind="stable")
+    large = [int(k) for k in order[:MAX_FACES] if planes.area_m2[k] > LARGE_AREA_M2] or [int(order[0])]
+    pieces: list[_Cells] = []
+    for k in large:
+        members = np.flatnonzero(labels == k)
+        pieces.append(_cells(atoms, members, planes, k, _cell_side(atoms, planes.area_m2[k])))
+        fine = _cell_side(atoms, 0.0)
+        if pieces[-1].side_m > 1.5 * fine:
+            pieces.append(_fine_window(_cells(atoms, members, planes, k, fine)))
+    pieces = [piece for piece in pieces if len(piece.count) > 6]
+    if not pieces:
+        return Correlation(
+            white_m2=float(planes.variance_m2[large[0]]),
+            correlated_m2=np.full(len(LENGTHS_M), planes.variance_m2[large[0]] / len(LENGTHS_M)),
+            length_m=0.0,
+        )
+    deviance, total = np.array([_deviance(pieces, length) for length in LENGTHS_M]).transpose(1, 0, 2)
+    weight = np.exp(-0.5 * (deviance - deviance.min()))
+    weight /= weight.sum()
+    share = np.array(SHARES)
+    per_length = (weight * total * share).sum(axis=1)
+    likely = weight[:, share >= INDEPENDENT].sum()
+    length = float(np.exp(np.average(np.log(LENGTHS_M), weights=per_length))) if likely > 0.5 else 0.0
+    return Correlation(
+        white_m2=float((weight * total * (1.0 - share)).sum()), correlated_m2=per_length, length_m=length
+    )
+
+
+def plane_covariance(atoms: Atoms, labels: Labels, planes: PlaneSet, k: int, noise: Correlation) -> Array:
+    """Covariance of a plane's slopes and height.
+
+    Parameters
+    ----------
+    atoms : Atoms
+    labels : int32 array, shape (m,)
+    planes : PlaneSet
+    k : int
+        The plane.
+    noise : Correlation
+
+    Returns
+    -------
+    array, shape (3, 3)
+        Of dz/dx, dz/dy and the height at the centroid [1, 1, m].
+    """
+    cells = _cells(atoms, np.flatnonzero(labels == k), planes, k, _cell_side(atoms, planes.area_m2[k]))
+    design = np.column_stack([cells.plan, np.ones(len(cells.count))])
+    normal_matrix = (design * cells.count[:, None]).T @ design
+    ridge = 1e-9 * np.trace(normal_matrix) * np.eye(3)
+    inverse = np.linalg.inv(normal_matrix + ridge)
+    weighted = design * cells.count[:, None]
+    covariance = noise.white_m2 * inverse
+    for length, variance in zip(LENGTHS_M, noise.correlated_m2, strict=True):
+        if variance > 1e-4 * noise.white_m2:
+            inner = weighted.T @ _kernel(cells, length) @ weighted
+            covariance = covariance + variance * inverse @ inner @ inverse
+    own = max(float(planes.variance_m2[k]) / (noise.white_m2 + float(noise.correlated_m2.sum())), 1.0)
+    upright = float(planes.normal[k, 2])
+    return own * 0.5 * (covariance + covariance.T) / upright**2
+
+
+def _cell_side(atoms: Atoms, area_m2: float) -> float:
+    """Side of a face's cells: small, but no more of them than `MAX_CELLS`."""
+    return float(max(MIN_CELL_M, CELL_SPACINGS * atoms.spacing_m, np.sqrt(area_m2 / MAX_CELLS)))
+
+
+def _cells(atoms: Atoms, members: npt.NDArray[np.int64], planes: PlaneSet, k: int, side_m: float) -> _Cells:
+    """Cut a plane's atoms into cells along its contour and fall line."""
+    centroid, normal = planes.centroid[k], planes.normal[k]
+    centre = atoms.centre[members] - centroid
+    level = np.array([-normal[1], normal[0], 0.0])
+    size = float(np.hypot(*level[:2]))
+    along = level / size if size > 1e-6 else np.array([1.0, 0.0, 0.0])
+    up = np.cross(normal, along)
+    uv = np.stack([centre @ along, centre @ up], axis=1)
+    index = np.floor((uv - uv.min(axis=0)) / side_m).astype(np.int64)
+    key = index[:, 0] * (int(index[:, 1].max()) + 1) + index[:, 1]
+    _, first, cell = np.unique(key, return_index=True, return_inverse=True)
+    sums = shifted(sum_by_label(atoms.moments[members], cell, len(first)), -centroid)
+    count = sums[:, 0]
+    mean = sums[:, 1:4] @ normal / count
+    outer = np.outer(normal, normal)[np.triu_indices(3)] * np.array([1, 2, 2, 1, 2, 1])
+    within = float(np.maximum(sums[:, 4:] @ outer - count * mean**2, 0.0).sum())
+    return _Cells(
+        side_m=side_m,
+        index=index[first],
+        count=count,
+        plan=sums[:, 1:3] / count[:, None],
+        mean=mean,
+        within_m2=within,
+        within_dof=float((count - 1.0).sum()),
+    )
+
+
+def _fine_window(cells: _Cells) -> _Cells:
+    """The square window of small cells about the middle one, without the scatter within the rest."""
+    middle = np.median(cells.index, axis=0)
+    inside = (np.abs(cells.index - middle) <= FINE_WINDOW_CELLS // 2).all(axis=1)
+    return _Cells(
+        side_m=cells.side_m,
+        index=cells.index[inside],
+        count=cells.count[inside],
+        plan=cells.plan[inside],
+        mean=cells.mean[inside],
+        within_m2=cells.within_m2,
+        within_dof=cells.within_dof,
+    )
+
+
+def _kernel(cells: _Cells, length_m: float) -> Array:
+    """Covariance of the cells' means for unit noise with correlation exp(-distance / length).
+
+    Averaged over a pair of cells by 4 x 4 points in each; a cell of few points averages less over itself.
+    """
+    step = np.arange(-3, 4) / 4.0
+    part = (4.0 - 4.0 * np.abs(step)) / 16.0
+    extent = np.ptp(cells.index, axis=0) + 1
+    lag_u = np.arange(extent[0])[:, None, None, None] + step[None, None, :, None]
+    lag_v = np.arange(extent[1])[None, :, None, None] + step[None, None, None, :]
+    rho = np.exp(-np.hypot(lag_u, lag_v) * (cells.side_m / length_m))
+    table = np.einsum("uvab,a,b->uv", rho, part, part)
+    du = np.abs(cells.index[:, None, 0] - cells.index[None, :, 0])
+    dv = np.abs(cells.index[:, None, 1] - cells.index[None, :, 1])
+    kernel: Array = table[du, dv]
+    np.fill_diagonal(kernel, 1.0 / cells.count + (1.0 - 1.0 / cells.count) * table[0, 0])
+    return kernel
+
+
+def _deviance(pieces: list[_Cells], length_m: float) -> tuple[Array, Array]:
+    """Minus twice the log restricted likelihood, and the total variance, for each of `SHARES`."""
+    share = np.array(SHARES)
+    log_det = np.zeros(len(share))
+    quadratic = np.zeros(len(share))
+    n_between = sum(len(piece.count) - 3 for piece in pieces)
+    within_dof = sum(piece.within_dof for piece in pieces)
+    scale = min(1.0, WITHIN_WEIGHT * n_between / max(within_dof, 1.0))
+    for piece in pieces:
+        root = np.sqrt(piece.count)
+        basis = np.linalg.qr(np.column_stack([piece.plan, np.ones(len(root))]) * root[:, None])[0]
+        kernel = _kernel(piece, length_m)
+        projected = kernel * np.outer(root, root)
+        projected = projected - basis @ (basis.T @ projected)
+        projected = projected - (projected @ basis) @ basis.T
+        values, vectors = np.linalg.eigh(0.5 * (projected + projected.T))
+        data = root * piece.mean
+        data = data - basis @ (basis.T @ data)
+        power = (vectors.T @ data)[3:] ** 2  # the first three are the plane's own freedoms
+        spread = 1.0 + share[:, None] * (np.maximum(values[3:], 0.0)[None, :] - 1.0)
+        log_det += np.log(spread).sum(axis=1)
+        quadratic += (power / spread).sum(axis=1)
+        several = piece.count > 1
+        if several.any():  # a cell's own mean takes some of the correlated noise out of the scatter within it
+            inverse = 1.0 / piece.count[several]
+            taken = float(np.mean((np.diag(kernel)[several] - inverse) / (1.0 - inverse)))
+            left = 1.0 - share * taken
+            quadratic += scale * piece.within_m2 / left
+            log_det += scale * piece.within_dof * np.log(left)
+    n_total = n_between + scale * within_dof
+    total = quadratic / n_total
+    return log_det + n_total * np.log(np.maximum(total, 1e-12)), total

@@ -1,0 +1,213 @@
+"""Rounds of: every atom to the plane that suits it and its neighbours, connected parts, merges, refit.  Metres."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+from scipy.sparse import coo_matrix
+from scipy.sparse.csgraph import connected_components
+
+from ..geometry.moments import Array
+from ..geometry.planefit import fit_planes
+from .atoms import Atoms
+from .config import PlanesConfig
+from .grow import grow
+from .model import NONE, Labels, PlaneSet, compact, planes_of
+
+ICM_NEIGHBOURS = 8
+SWEEPS = 4
+PART_SPACINGS = 3.0  # sparse atoms farther apart than this are not connected
+PART_AREA_M2 = 0.5
+NOISE_AREA_M2 = 8.0  # planes of this size show the noise
+NOISE_RANGE = 2.0  # the noise may rise to this multiple of the first guess
+REGROW_ROUND = 1  # after this round the unexplained atoms may form planes
+STILL = 0.003  # share of atoms that change in a round that ends the search
+MERGED_RMS_SPARSE = 1.6
+MERGED_RMS_DENSE = 2.2
+
+
+def refine(atoms: Atoms, labels: Labels, noise_m: float, config: PlanesConfig) -> tuple[Labels, float]:
+    """Turn grown regions into planes.
+
+    Parameters
+    ----------
+    atoms : Atoms
+    labels : int32 array, shape (m,)
+    noise_m : float
+        First guess of the noise [m].
+    config : PlanesConfig
+
+    Returns
+    -------
+    labels : int32 array, shape (m,)
+        Compact.
+    noise_m : float
+        The pooled rms of the large planes.
+    """
+    first = noise_m
+    labels = merge(atoms, compact(labels), noise_m, config)
+    for turn in range(config.rounds):
+        before = labels
+        planes = planes_of(atoms, labels)
+        noise_m = _pooled_noise(planes, first, noise_m)
+        labels = assign(atoms, labels, planes, noise_m, config)
+        labels = split_parts(atoms, labels)
+        labels = merge(atoms, labels, noise_m, config)
+        if turn == REGROW_ROUND:
+            labels = compact(grow(atoms, labels, noise_m, config))
+            labels = merge(atoms, labels, noise_m, config)
+        elif np.mean(_matched(before, labels) != labels) < STILL and turn > REGROW_ROUND:
+            break
+    return labels, noise_m
+
+
+def assign(atoms: Atoms, labels: Labels, planes: PlaneSet, noise_m: float, config: PlanesConfig) -> Labels:
+    """Iterated conditional modes over the atoms whose neighbourhood is not of one mind.
+
+    Half of the atoms move at a time, so that neighbours do not swap for ever.
+    """
+    m = len(atoms)
+    if not len(planes):
+        return labels
+    beside = atoms.neighbours[:, :ICM_NEIGHBOURS]
+    weight = config.potts * 8.0 / beside.shape[1]
+    state = np.append(labels, np.int32(-2))  # padding agrees with nobody
+    parity = (np.arange(m) * 2654435761 >> 16) & 1
+    stale = np.ones(m, dtype=bool)
+    for _ in range(SWEEPS):
+        changed = np.zeros(m, dtype=bool)
+        for half in (0, 1):
+            turn = np.flatnonzero(stale & (parity == half))
+            around = state[beside[turn]]
+            mixed = ((around != state[turn][:, None]) & (around != -2)).any(axis=1) | (state[turn] >= 0)
+            turn, around = turn[mixed], around[mixed]
+            if not len(turn):
+                continue
+            options = np.concatenate(
+                [state[turn][:, None], np.full((len(turn), 1), NONE, dtype=np.int32), around], axis=1
+            )
+            energy = _data_energy(atoms, turn, options, planes, noise_m, config)
+            alike = (options[:, :, None] == around[:, None, :]).sum(axis=2)
+            energy -= weight * alike
+            energy[options == -2] = np.inf
+            best = options[np.arange(len(turn)), energy.argmin(axis=1)]
+            moved = best != state[turn]
+            state[turn[moved]] = best[moved]
+            changed[turn[moved]] = True
+        if not changed.any():
+            break
+        stale = changed.copy()
+        touched = beside[changed].ravel()
+        stale[touched[touched < m]] = True
+    return state[:m].astype(np.int32)
+
+
+def _data_energy(
+    atoms: Atoms,
+    rows: npt.NDArray[np.int64],
+    options: Labels,
+    planes: PlaneSet,
+    noise_m: float,
+    config: PlanesConfig,
+) -> Array:
+    """Energy of each option: distance and normal, or the price of none; shape of `options`."""
+    pick = np.maximum(options, 0)
+    normal = planes.normal[pick]
+    distance = np.einsum("mkj,mkj->mk", atoms.centre[rows][:, None, :] - planes.centroid[pick], normal)
+    turn = np.abs(np.einsum("mj,mkj->mk", atoms.normal[rows], normal))
+    energy = 0.5 * (distance / noise_m) ** 2
+    energy += config.normal_weight * np.minimum((1.0 - turn) / (1.0 - np.cos(config.normal_angle_rad)), 2.0)
+    energy = np.minimum(energy, config.none_price + 1.0)
+    return np.where(options >= 0, energy, config.none_price)
+
+
+def split_parts(atoms: Atoms, labels: Labels) -> Labels:
+    """Make every connected part of a label a plane of its own, and drop parts too small to be one."""
+    m = len(atoms)
+    rows = np.repeat(np.arange(m), atoms.neighbours.shape[1])
+    cols = atoms.neighbours.ravel()
+    known = cols < m
+    rows, cols = rows[known], cols[known]
+    same = (labels[rows] == labels[cols]) & (labels[rows] >= 0)
+    rows, cols = rows[same], cols[same]
+    if not atoms.dense:
+        near = (
+            np.linalg.norm(atoms.centre[rows] - atoms.centre[cols], axis=1) < PART_SPACINGS * atoms.spacing_m
+        )
+        rows, cols = rows[near], cols[near]
+    links = coo_matrix((np.ones(len(rows), dtype=np.int8), (rows, cols)), shape=(m, m))
+    n_parts, part = connected_components(links, directed=False)
+    area = np.bincount(part, weights=atoms.area_m2, minlength=n_parts)
+    keep = (labels >= 0) & (area[part] >= PART_AREA_M2)
+    return compact(np.where(keep, part, NONE).astype(np.int32))
+
+
+def merge(atoms: Atoms, labels: Labels, noise_m: float, config: PlanesConfig) -> Labels:
+    """Join touching planes while the smaller one's extra variance is less than the price of a plane."""
+    rho = config.merge_rho_dense if atoms.dense else config.merge_rho_sparse
+    cap = (MERGED_RMS_DENSE if atoms.dense else MERGED_RMS_SPARSE) * noise_m
+    agree = np.cos(config.merge_angle_rad)
+    planes = planes_of(atoms, labels)
+    k = len(planes)
+    if k < 2:
+        return labels
+    moments, variance, normal = planes.moments.copy(), planes.variance_m2.copy(), planes.normal.copy()
+    touch = contacts(atoms, labels, k)[:, :k] > 0
+    touch |= touch.T
+    np.fill_diagonal(touch, False)
+    table = np.arange(k)
+    while True:
+        a, b = np.nonzero(np.triu(touch))
+        near = np.abs(np.einsum("ij,ij->i", normal[a], normal[b])) > agree
+        a, b = a[near], b[near]
+        if not len(a):
+            break
+        joint = moments[a] + moments[b]
+        _, joint_normal, spread = fit_planes(joint)
+        extra = joint[:, 0] * spread[:, 0] - moments[a, 0] * variance[a] - moments[b, 0] * variance[b]
+        extra /= np.minimum(moments[a, 0], moments[b, 0]) * noise_m**2
+        extra[spread[:, 0] > cap**2] = np.inf
+        best = int(extra.argmin())
+        if not extra[best] < rho:
+            break
+        i, j = int(a[best]), int(b[best])
+        moments[i], variance[i], normal[i] = joint[best], spread[best, 0], joint_normal[best]
+        touch[i] |= touch[j]
+        touch[:, i] |= touch[:, j]
+        touch[j] = touch[:, j] = False
+        touch[i, i] = False
+        table[table == j] = i
+    return compact(np.where(labels >= 0, table[labels], NONE).astype(np.int32))
+
+
+def contacts(atoms: Atoms, labels: Labels, k: int) -> npt.NDArray[np.int64]:
+    """How often an atom of one plane has a neighbour of another, shape (k, k + 1); the last column is none."""
+    other = np.append(labels, np.int32(-2))[atoms.neighbours]
+    own = np.broadcast_to(labels[:, None], other.shape)
+    foreign = (own >= 0) & (other != own) & (other != -2)
+    own, other = own[foreign], other[foreign]
+    code = own.astype(np.int64) * (k + 1) + np.where(other >= 0, other, k)
+    counts = np.bincount(code, minlength=k * (k + 1)).reshape(k, k + 1)
+    return counts
+
+
+def _pooled_noise(planes: PlaneSet, first: float, noise_m: float) -> float:
+    """Root mean square residual of the large planes, within the range about the first guess."""
+    large = planes.area_m2 > NOISE_AREA_M2
+    if not large.any():
+        return noise_m
+    n = planes.moments[large, 0]
+    pooled = np.sqrt(np.sum(n * planes.variance_m2[large]) / np.sum(n))
+    return float(np.clip(pooled, first, NOISE_RANGE * first))
+
+
+def _matched(before: Labels, after: Labels) -> Labels:
+    """Labels before a round, renamed to those after it by largest overlap."""
+    k_before, k_after = int(before.max(initial=-1)) + 1, int(after.max(initial=-1)) + 1
+    both = (before >= 0) & (after >= 0)
+    if not both.any():
+        return before
+    overlap = np.bincount(
+        before[both].astype(np.int64) * k_after + after[both], minlength=k_before * k_after
+    ).reshape(k_before, k_after)
+    return np.where(before >= 0, overlap.argmax(axis=1)[before], NONE).astype(np.int32)
