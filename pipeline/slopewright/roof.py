@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import numpy as np
+import numpy.typing as npt
 
 from .measurement import Measurement
 from .scene import Array, EdgeKind, Notice, lock
@@ -128,6 +129,28 @@ class Roof:
     def ring(self, loop: tuple[int, ...]) -> Array:
         """Corners of a loop, shape (k, 3) [m]."""
         return self.vertices[list(loop)]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class MeshNode:
+    """The triangles of one plane."""
+
+    plane: str  # id
+    triangles: npt.NDArray[np.int64]  # (t, 3) rows of `RoofMesh.vertices`, counter-clockwise from above
+
+    def __post_init__(self) -> None:
+        lock(self.triangles)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class RoofMesh:
+    """The roof as triangles, one node a plane; nodes that meet at a crease share its corners."""
+
+    vertices: Array  # (v, 3) [m], the rows of `Roof.vertices`
+    nodes: tuple[MeshNode, ...]
+
+    def __post_init__(self) -> None:
+        lock(self.vertices)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
