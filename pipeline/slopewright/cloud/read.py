@@ -1,0 +1,154 @@
+"""One cloud file in any format to metres at a local origin, with everything refused that would mislead."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection
+from pathlib import Path
+
+import numpy as np
+
+from ..errors import DegenerateGeometryError, InputError
+from ..scene import Array, Cloud, Notice
+from ..units import METRES_PER_UNIT
+from .crs import check_stretch
+from .plausible import check_size
+from .raw import Placement, RawCloud
+from .resolve import check_unit, resolve_units
+
+FORMATS = "LAS, LAZ, COPC, PLY, PCD, E57, XYZ/CSV text"
+MIN_POINTS = 50  # fewer fix no roof
+LINE_RATIO = 1e-4  # width over length below which the points are a line
+STEP_NOTICE_M, STEP_REFUSED_M = 0.02, 0.1  # coordinate steps that add to the noise; that drown a roof edge
+HEAD = 4096  # bytes looked at to tell the format
+
+
+def read_cloud(path: Path | str, *, unit: str | None = None, keep: Collection[int] | None = None) -> Cloud:
+    """Read a point cloud into metres, shifted to a local origin.
+
+    Parameters
+    ----------
+    path : path
+        LAS 1.0-1.4, LAZ, COPC, PLY, PCD, E57 or text.  The format is told by the content.
+    unit : str, optional
+        "m", "ft" or "us-ft" of all coordinates, for a file that does not say.
+    keep : collection of int, optional
+        ASPRS classes to keep; by default all but noise.  Only for files that are classified.
+
+    Returns
+    -------
+    Cloud
+        Points in the order of the file, duplicates included; origin is whole metres.
+
+    Raises
+    ------
+    InputError
+        If the file cannot be read whole, its unit is unknown or contradicted, its coordinate system
+        distorts lengths, or its size makes no sense for a house.
+    DegenerateGeometryError
+        If all points lie on a line.
+    """
+    path = Path(path)
+    name = path.name
+    check_unit(unit)
+    try:
+        reader = _reader_for(path)
+        raw = reader(path, keep)
+    except MemoryError as error:
+        raise InputError(f"{name}: too large for this machine's memory, need a smaller cut") from error
+    except OSError as error:
+        raise InputError(f"{name}: {error.strerror or error}, need a readable file") from error
+
+    if len(raw.xyz) < MIN_POINTS:
+        raise InputError(f"{name}: {len(raw.xyz)} points, need at least {MIN_POINTS}")
+    _check_finite(name, raw)
+    horizontal, vertical, assumed = resolve_units(name, raw.placement, unit)
+    stretched = _stretch(name, raw.placement, raw.xyz)
+    metres = np.array([METRES_PER_UNIT[u] for u in (horizontal, horizontal, vertical)])
+    coarse = _check_step(name, raw.step * metres)
+    origin = _to_local_metres(raw.xyz, metres)
+    _check_spread(name, raw.xyz)
+    cloud = Cloud(
+        xyz=raw.xyz,
+        origin=origin,
+        crs=raw.placement.crs,
+        classes=raw.classes,
+        name=name,
+        unit=horizontal,
+        notices=raw.placement.notices + raw.notices + assumed + stretched + coarse,
+    )
+    check_size(cloud)
+    return cloud
+
+
+def _reader_for(path: Path) -> Callable[[Path, Collection[int] | None], RawCloud]:
+    """The reader for the content of a file; readers are loaded only when they are needed."""
+    name = path.name or str(path)
+    if path.is_dir():
+        raise InputError(f"{name}: a folder, need one cloud file ({FORMATS})")
+    if not path.exists():
+        raise InputError(f"{name}: no such file, need a cloud file ({FORMATS})")
+    with path.open("rb") as stream:
+        head = stream.read(HEAD)
+    if not head:
+        raise InputError(f"{name}: empty file, need a cloud file ({FORMATS})")
+    if head.startswith(b"LASF"):
+        from .las import read_las
+
+        return lambda p, keep: read_las(p, keep=keep)
+    if looks_like_text(head):
+        from .text import read_text
+
+        return lambda p, keep: read_text(p)
+    raise InputError(f"{name}: not a point cloud we know, need {FORMATS}")
+
+
+def looks_like_text(head: bytes) -> bool:
+    """Whether the start of a file is text: no control characters but tab and line ends."""
+    return not any(byte < 32 and byte not in b"\t\n\r\f" for byte in head)
+
+
+def _check_finite(name: str, raw: RawCloud) -> None:
+    total = raw.xyz.sum()
+    if np.isfinite(total):
+        return
+    bad = np.flatnonzero(~np.isfinite(raw.xyz).all(axis=1))
+    if len(bad):
+        first = raw.name_row(int(bad[0]))
+        raise InputError(
+            f"{name}: {len(bad)} points with NaN or infinite coordinates (first: {first}), need them removed"
+        )
+
+
+def _stretch(name: str, placement: Placement, xyz: Array) -> tuple[Notice, ...]:
+    if placement.crs is None:
+        return ()
+    x, y = np.median(xyz[:: max(1, len(xyz) // 10_000), :2], axis=0)
+    return check_stretch(name, placement.crs, float(x), float(y))
+
+
+def _check_step(name: str, step_m: Array) -> tuple[Notice, ...]:
+    """Coordinates stored too coarsely: 32-bit floats of map coordinates step by decimetres."""
+    worst = float(step_m.max())
+    if worst > STEP_REFUSED_M:
+        raise InputError(
+            f"{name}: coordinates are stored in steps of {worst:.2g} m,"
+            f" need {STEP_REFUSED_M:g} m or finer (64-bit floats, or shifted to a local origin)"
+        )
+    if worst > STEP_NOTICE_M:
+        return (Notice(code="coarse_coordinates", text=f"coordinates are stored in steps of {worst:.2g} m"),)
+    return ()
+
+
+def _to_local_metres(xyz: Array, metres: Array) -> Array:
+    """Scale and shift in place; returns the origin, whole metres at or below the least coordinate."""
+    xyz *= metres
+    origin = np.floor(xyz.min(axis=0))
+    xyz -= origin
+    return np.asarray(origin, dtype=np.float64)
+
+
+def _check_spread(name: str, xyz: Array) -> None:
+    centred = xyz - xyz.mean(axis=0)
+    spread = np.sqrt(np.maximum(np.linalg.eigvalsh(centred.T @ centred / len(xyz)), 0.0))
+    if spread[1] <= LINE_RATIO * spread[2]:
+        raise DegenerateGeometryError(f"{name}: all points lie on a line, need points spread over a roof")
