@@ -141,14 +141,12 @@ def joint_of(planes, edges):
 def crease_kind(vertices, planes, uses):
     """Ridge or hip when the crease stands above the line between points of both faces, valley when below."""
     (k, a, b), (other, _, _) = uses
-    middle = (vertices[a] + vertices[b]) / 2
     along = (vertices[b] - vertices[a]) / np.linalg.norm(vertices[b] - vertices[a])
     inward = np.cross(planes[k].normal, along)
-    if planes[other].normal @ inward < 0:  # the other face lies on the far side and turns up
+    if planes[other].normal @ inward > 0:  # the other face turns up towards this one
         return EdgeKind.VALLEY
     level = abs(along[2]) < 0.02
     rises = abs(inward[2]) > 1e-9 and inward[2] > 0
-    assert middle.shape == (3,)
     if level:
         return EdgeKind.PITCH_BREAK if rises else EdgeKind.RIDGE
     return EdgeKind.HIP
@@ -248,10 +246,8 @@ def dormered_hip(n_a_side=5, **more):
                 place(-half, front, eave_z), place(half, front, eave_z), place(0, front, top_z),
             ]  # fmt: skip
             faces[side].append([n, n + 4, n + 3, n + 2, n + 1])
-            k = len(faces)
             faces.append([[n + 4, n + 5, n + 7, n + 3]])
             faces.append([[n + 2, n + 3, n + 7, n + 6]])
-            assert k
             walls += [
                 (EdgeKind.HEADWALL, n, n + 1, side), (EdgeKind.SIDEWALL, n + 1, n + 2, side),
                 (EdgeKind.SIDEWALL, n + 4, n, side),
@@ -268,4 +264,4 @@ ALL = {
     "dormered_hip": dormered_hip,
 }
 
-UNSEEN = Notice(code="inferred-edge", text="edge e2 lies under a tree", about=("e2",))
+UNSEEN = Notice(code="inferred_edge", text="edge e2 lies under a tree", about=("e2",))

@@ -88,7 +88,7 @@ def test_a_lone_roof_json_gives_the_widest_bound_and_says_so():
     total = back.joint.combine({f"area:{plane.id}": 1.0 for plane in back.planes})
     assert total.u == pytest.approx(sum(plane.area.u for plane in roof.planes), abs=1e-5)
     assert total.u > roof.area.u
-    assert [n.code for n in back.notices] == ["correlation-not-given"]
+    assert [n.code for n in back.notices] == ["correlation_not_given"]
     again = report.roof_from_json(report.roof_json(back), file="roof.json")
     assert len(again.notices) == 1
 

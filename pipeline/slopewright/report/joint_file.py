@@ -115,4 +115,4 @@ def fully_correlated(expected: dict[str, Measurement], file: str) -> tuple[Joint
         covariance=np.outer(u, u),
     )
     text = f"no covariance.json beside {file}: bounds of sums take all areas and lengths as fully correlated"
-    return joint, Notice(code="correlation-not-given", text=text)
+    return joint, Notice(code="correlation_not_given", text=text)
