@@ -7,6 +7,7 @@ their edges exactly.  Wings are best laid out along the axes and turned afterwar
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -169,7 +170,7 @@ def _sides(cells: Sequence[shapely.Polygon]) -> dict[Segment, tuple[int, int]]:
     for i, cell in enumerate(cells):
         for ring in (cell.exterior, *cell.interiors):
             points = [(float(x), float(y)) for x, y in ring.coords]
-            for start, end in zip(points[:-1], points[1:], strict=True):
+            for start, end in itertools.pairwise(points):
                 left[start, end] = i
     sides: dict[Segment, tuple[int, int]] = {}
     for (start, end), i in left.items():
@@ -375,6 +376,6 @@ def _cut(start: Array, end: Array, wings: Sequence[Wing]) -> list[tuple[Array, A
     ordered = sorted(t for t in stops if -1e-12 <= t <= 1 + 1e-12)
     return [
         (start + t * step, start + u * step)
-        for t, u in zip(ordered[:-1], ordered[1:], strict=True)
+        for t, u in itertools.pairwise(ordered)
         if (u - t) * np.hypot(*step) > 1e-6
     ]
