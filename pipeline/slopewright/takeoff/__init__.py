@@ -1,1 +1,9 @@
-"""Stage."""
+"""Takeoff: from the measured roof and a roof system to quantities in the order of the work.
+
+`system_from_toml` checks a system file that was read elsewhere; `run` takes the quantities.
+"""
+
+from .stage import run
+from .system import System, system_from_toml
+
+__all__ = ["System", "run", "system_from_toml"]

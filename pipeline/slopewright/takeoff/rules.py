@@ -1,0 +1,276 @@
+"""One small function a measure: from a layer of the system and the survey to a quantity.
+
+To add a measure: a layer class in `system.py`, a function here, one entry in `RULES`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from typing import Any
+
+import numpy as np
+
+from ..roof import Edge, Plane
+from ..scene import EdgeKind
+from ..units import FOOT_M, INCH_M, SQUARE_M2, feet_and_inches
+from .draws import uniform_share
+from .strips import straight_runs, whole
+from .survey import Found, Survey, about_value, rise
+from .system import (
+    AreaLayer,
+    CountLayer,
+    CoursesLayer,
+    EaveBandLayer,
+    EdgesLayer,
+    FeetLayer,
+    NailsLayer,
+    PerimeterLayer,
+    VentilationLayer,
+)
+
+MIN_SLOPE_SIN = 0.05  # flatter than this (0.6 in 12) an edge has no fall line worth counting courses along
+COUNTS = "job.toml [counts]"
+
+
+def area(layer: AreaLayer, survey: Survey, rng: np.random.Generator) -> Found | None:
+    """Area of the planes within the layer's range of pitch, times layers, in squares or per square."""
+    planes = [plane for plane in survey.planes if _in_range(layer, plane)]
+    times = _times(layer, survey)
+    if not planes or times == 0:
+        return None
+    weights = {f"area:{plane.id}": times / SQUARE_M2 * (layer.per_square or 1.0) for plane in planes}
+    net, draws = survey.linear(weights)
+    if layer.per_square_range is not None:
+        low, high = layer.per_square_range
+        draws = draws * uniform_share(low, high, rng=rng, n=len(draws))
+        net = about_value(net.value * (low + high) / 2, draws)
+    note = "" if layer.times == "once" else f"Layers counted: {times}."
+    return Found(net=net, draws=draws, origin=_ids(planes), note=note)
+
+
+def edges(layer: EdgesLayer, survey: Survey, rng: np.random.Generator) -> Found | None:
+    """Length of all edges of the layer's kinds, with their straight runs for cutting."""
+    return _along(survey.edges(layer.edges), survey)
+
+
+def courses(layer: CoursesLayer, survey: Survey, rng: np.random.Generator) -> Found | None:
+    """Pieces along edges up the slope: one a course, so the fall along the slope over the exposure."""
+    exposure_m = survey.system.shingle.exposure_in * INCH_M
+    found = survey.edges(layer.edges)
+    if not found:
+        return None
+    share = {edge.id: _fall_share(edge, survey) / exposure_m for edge in found}
+    net, draws = survey.linear({f"length:{edge.id}": share[edge.id] for edge in found})
+    used = np.zeros(survey.n_draws)
+    for run in straight_runs(survey.roof, found):
+        used += whole(survey.draws.combine({f"length:{edge.id}": share[edge.id] for edge in run}))
+    note = (
+        f"Exposure {survey.system.shingle.exposure_in:g} in; each straight run rounded up to a whole course."
+    )
+    return Found(net=net, draws=draws, used=used, origin=_ids(found), note=note)
+
+
+def feet(layer: FeetLayer, survey: Survey, rng: np.random.Generator) -> Found | None:
+    """Lower ends of edges that are not the upper end of another one of the same plane."""
+    found = survey.edges(layer.edges)
+    z = survey.roof.vertices[:, 2]
+    ends = [
+        (min(e.start, e.end, key=lambda v: z[v]), max(e.start, e.end, key=lambda v: z[v]), e) for e in found
+    ]
+    tops = {(top, name) for _, top, edge in ends for name in edge.planes}
+    at_foot = [edge for foot, _, edge in ends if all((foot, name) not in tops for name in edge.planes)]
+    if not at_foot:
+        return None
+    net, draws = survey.constant(float(len(at_foot)))
+    return Found(net=net, draws=draws, origin=_ids(at_foot))
+
+
+def eave_band(layer: EaveBandLayer, survey: Survey, rng: np.random.Generator) -> Found | None:
+    """Whole courses from each eave to the line inside the wall, or to the edition's width on steep roofs."""
+    site = survey.request.site
+    eaves = survey.edges([EdgeKind.EAVE])
+    if site.ice_barrier is False or not eaves:
+        return None
+    n = survey.n_draws
+    if site.overhang_m is None:
+        low, high = (inches * INCH_M for inches in layer.overhang_range_in)
+        overhang_m, middle_m = uniform_share(low, high, rng=rng, n=n), (low + high) / 2
+    else:
+        overhang_m, middle_m = np.full(n, site.overhang_m), site.overhang_m
+    steep = layer.steep.get(survey.system.edition)
+    course_m = (layer.course_width_in - layer.course_lap_in) * INCH_M
+    value, net, used = 0.0, np.zeros(n), np.zeros(n)
+    counted: dict[int, list[str]] = {}
+    for edge in eaves:
+        plane = survey.plane_of(edge)
+        least_m = steep.width_in * INCH_M if steep and rise(plane) >= steep.rise_from else 0.0
+        inside_m = layer.inside_wall_in * INCH_M
+        factor = survey.draws[f"area:{plane.id}"] / np.maximum(survey.draws[f"plan_area:{plane.id}"], 1e-9)
+        width_m = np.maximum((overhang_m + inside_m) * factor, least_m)
+        length_m = survey.draws[f"length:{edge.id}"]
+        net += length_m * width_m / SQUARE_M2
+        used += length_m * whole(width_m / course_m) * layer.course_width_in * INCH_M / SQUARE_M2
+        best_m = max((middle_m + inside_m) * plane.area.value / plane.plan_area.value, least_m)
+        value += edge.length.value * best_m / SQUARE_M2
+        counted.setdefault(int(whole(np.array(best_m / course_m))), []).append(plane.id)
+    note = "; ".join(f"{k} courses on {', '.join(dict.fromkeys(ids))}" for k, ids in sorted(counted.items()))
+    note += f"; {survey.system.edition}: "
+    note += (
+        f"{steep.rise_from:g}:12 and steeper at least {steep.width_in:g} in"
+        if steep
+        else "no rule for steep slopes"
+    )
+    note += (
+        "; overhang not given, taken between"
+        f" {layer.overhang_range_in[0]:g} and {layer.overhang_range_in[1]:g} in."
+        if site.overhang_m is None
+        else f"; overhang {feet_and_inches(site.overhang_m)}."
+    )
+    return Found(
+        net=about_value(value, net),
+        draws=net,
+        used=used,
+        origin=_ids(eaves),
+        note=note,
+        status="check" if site.ice_barrier is None else None,
+    )
+
+
+def count(layer: CountLayer, survey: Survey, rng: np.random.Generator) -> Found | None:
+    """What was counted on site, else what was detected, else a question."""
+    given = survey.request.counts.get(layer.count)
+    if given is not None:
+        if given == 0 and not layer.ask:
+            return None
+        net, draws = survey.constant(float(given))
+        return Found(net=net, draws=draws, origin=(COUNTS,), note="Counted on site.")
+    ids = {plane.id for plane in survey.planes}
+    seen = [
+        thing
+        for thing in survey.roof.objects
+        if thing.kind in layer.objects
+        and thing.plane in ids
+        and max(thing.size) > layer.wider_than_in * INCH_M
+    ]
+    if not seen and not layer.ask:
+        return None
+    net, draws = survey.constant(float(len(seen)))
+    note = f"{'Detected' if seen else 'None seen'}, not counted on site: give {layer.count} in {COUNTS}."
+    return Found(net=net, draws=draws, origin=tuple(o.id for o in seen), note=note, status="check")
+
+
+def nails(layer: NailsLayer, survey: Survey, rng: np.random.Generator) -> Found | None:
+    """Nails a piece times pieces a square, more of them above the shingle's steep limit."""
+    shingle = survey.system.shingle
+    planes = [plane for plane in survey.planes if rise(plane) >= shingle.lowest_rise]
+    if not planes:
+        return None
+    per_m2 = shingle.pieces_per_square / SQUARE_M2 / (layer.nails_per_lb or 1.0)
+    each = {p.id: shingle.steep_nails if rise(p) > shingle.steep_above else shingle.nails for p in planes}
+    net, draws = survey.linear({f"area:{name}": per_m2 * k for name, k in each.items()})
+    note = "; ".join(
+        f"{k} nails a piece, {k * shingle.pieces_per_square:.0f} a square,"
+        f" on {', '.join(name for name in each if each[name] == k)}"
+        for k in sorted(set(each.values()))
+    )
+    return Found(net=net, draws=draws, origin=_ids(planes), note=note + ".")
+
+
+def ventilation(layer: VentilationLayer, survey: Survey, rng: np.random.Generator) -> Found | None:
+    """Vents that the plan area of the whole roof asks for by the general share; the balanced one in words."""
+    planes = survey.roof.planes
+    m2_to_in2 = 144 / FOOT_M**2
+    weights = {f"plan_area:{plane.id}": layer.share * m2_to_in2 / layer.net_free_in2 for plane in planes}
+    net, draws = survey.linear(weights)
+    general_in2 = net.value * layer.net_free_in2
+    balanced_in2 = general_in2 * layer.balanced_share / layer.share
+    note = (
+        f"Plan area {general_in2 / layer.share / 144:,.0f} ft² asks for {general_in2:,.0f} in² net free at"
+        f" 1/{1 / layer.share:.0f}, or {balanced_in2:,.0f} in² at 1/{1 / layer.balanced_share:.0f} where"
+        f" balanced; figured with vents of {layer.net_free_in2:g} in²"
+    )
+    given = survey.request.counts.get(layer.count)
+    note += (
+        "; not counted on site."
+        if given is None
+        else (f"; counted on site: {given}, {given * layer.net_free_in2:,.0f} in².")
+    )
+    return Found(net=net, draws=draws, origin=_ids(planes), note=note)
+
+
+def perimeter(layer: PerimeterLayer, survey: Survey, rng: np.random.Generator) -> Found | None:
+    """Edges of planes whose eave may be as high as the rule's limit, or whose height was not seen."""
+    high, unseen = [], False
+    for edge in survey.edges(layer.edges):
+        height = survey.plane_of(edge).eave_height
+        unseen |= height is None
+        if height is None or height.high >= layer.height_ft * FOOT_M:
+            high.append(edge)
+    found = _along(high, survey)
+    if found is None:
+        return None
+    steep = [plane.id for plane in survey.planes if rise(plane) > layer.steep_above]
+    note = f"Steep (over {layer.steep_above:g} in 12): {', '.join(steep)}." if steep else "No plane is steep."
+    if unseen:
+        note += " The height of some eaves was not seen; they are counted."
+    return Found(net=found.net, draws=found.draws, origin=found.origin, note=note)
+
+
+Rule = Callable[[Any, Survey, np.random.Generator], Found | None]
+RULES: dict[str, Rule] = {
+    "area": area,
+    "edges": edges,
+    "courses": courses,
+    "feet": feet,
+    "eave_band": eave_band,
+    "count": count,
+    "nails": nails,
+    "ventilation": ventilation,
+    "perimeter": perimeter,
+}
+
+
+def _along(found: Sequence[Edge], survey: Survey) -> Found | None:
+    """Length in feet of edges, and their straight runs."""
+    if not found:
+        return None
+    net, draws = survey.linear({f"length:{edge.id}": 1 / FOOT_M for edge in found})
+    runs = tuple(
+        survey.draws.combine({f"length:{edge.id}": 1.0 for edge in run})
+        for run in straight_runs(survey.roof, found)
+    )
+    return Found(net=net, draws=draws, runs_m=runs, origin=_ids(found))
+
+
+def _in_range(layer: AreaLayer, plane: Plane) -> bool:
+    value = rise(plane)
+    return (
+        (layer.rise_from is None or value >= layer.rise_from)
+        and (layer.rise_above is None or value > layer.rise_above)
+        and (layer.rise_below is None or value < layer.rise_below)
+    )
+
+
+def _times(layer: AreaLayer, survey: Survey) -> int:
+    shingles = survey.request.site.shingle_layers
+    return {
+        "once": 1,
+        "shingle_layers": shingles,
+        "first_shingle_layer": min(shingles, 1),
+        "further_shingle_layers": max(shingles - 1, 0),
+        "felt_layers": survey.request.site.felt_layers,
+    }[layer.times]
+
+
+def _fall_share(edge: Edge, survey: Survey) -> float:
+    """Share of the edge's length that lies along the fall line of its plane."""
+    start, end = survey.roof.vertices[edge.start], survey.roof.vertices[edge.end]
+    normal = survey.plane_of(edge).normal
+    sine, length = float(np.hypot(normal[0], normal[1])), float(np.linalg.norm(end - start))
+    if sine < MIN_SLOPE_SIN or length == 0:
+        return 1.0
+    return min(abs(float(end[2] - start[2])) / sine / length, 1.0)
+
+
+def _ids(things: Sequence[Plane | Edge]) -> tuple[str, ...]:
+    return tuple(thing.id for thing in things)

@@ -1,0 +1,77 @@
+"""What a rule may look at (roof, site, counts, draws) and what it brings back."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from ..measurement import Measurement
+from ..roof import Edge, Plane, Roof, TakeoffRequest
+from ..scene import Array, EdgeKind
+from .draws import Draws, summary
+from .system import System
+
+RISE_TOLERANCE = (
+    1e-6  # inches in 12: a pitch this close to a limit is at the limit, not beside it by rounding
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Survey:
+    """The roof as far as it is in scope, with everything a rule may need."""
+
+    roof: Roof
+    system: System
+    request: TakeoffRequest
+    planes: tuple[Plane, ...]  # in scope, in the roof's order
+    draws: Draws
+
+    @property
+    def n_draws(self) -> int:
+        """Length of every array of draws."""
+        return len(self.draws.values)
+
+    def edges(self, kinds: Iterable[EdgeKind]) -> tuple[Edge, ...]:
+        """Edges of the kinds that bound a plane in scope, in the roof's order."""
+        ids = {plane.id for plane in self.planes}
+        wanted = set(kinds)
+        return tuple(edge for edge in self.roof.edges if edge.kind in wanted and ids & set(edge.planes))
+
+    def plane_of(self, edge: Edge) -> Plane:
+        """The first plane in scope that the edge bounds."""
+        return next(plane for name in edge.planes for plane in self.planes if plane.id == name)
+
+    def linear(self, weights: dict[str, float]) -> tuple[Measurement, Array]:
+        """A weighted sum of areas and lengths: its bound from the joint covariance, and its draws."""
+        return self.roof.joint.combine(weights, floor=0.0), self.draws.combine(weights)
+
+    def constant(self, value: float) -> tuple[Measurement, Array]:
+        """A number that carries no uncertainty, such as a count."""
+        return Measurement(value, 0.0, value, value), np.full(self.n_draws, value, dtype=np.float64)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Found:
+    """What a rule found, in the unit of its layer."""
+
+    net: Measurement
+    draws: Array  # (n,) of the net
+    origin: tuple[str, ...]
+    used: Array | None = None  # (n,) what is laid to cover the net, None: the net itself
+    runs_m: tuple[Array, ...] = field(default=())  # (n,) each, straight runs for strips [m]
+    note: str = ""  # sentence that goes behind the layer's rule
+    status: str | None = None  # in place of the layer's own
+
+
+def rise(plane: Plane) -> float:
+    """Inches of rise in 12, with rounding errors at round numbers taken off."""
+    value = plane.rise_in_12.value
+    return round(value) if abs(value - round(value)) < RISE_TOLERANCE else value
+
+
+def about_value(value: float, draws: Array) -> Measurement:
+    """The estimate from the best values, with spread and bounds of the draws."""
+    spread = summary(draws)
+    return Measurement(float(value), spread.u, min(spread.low, float(value)), max(spread.high, float(value)))
