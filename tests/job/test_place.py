@@ -4,6 +4,7 @@ import json
 
 import numpy as np
 import pytest
+import shapely
 
 from slopewright.errors import InputError
 from slopewright.job.place import local_footprint, local_point
@@ -49,28 +50,17 @@ def test_a_point_outside_names_what_the_cloud_spans(at):
 )
 def test_a_footprint_may_be_bare_a_feature_or_a_collection(tmp_path, wrap):
     """The three ways of RFC 7946, sections 3.1 to 3.3."""
-    ring = local_footprint(write(tmp_path / "f.geojson", wrap(polygon(RING))), cloud_in_feet())
-    np.testing.assert_allclose(ring, [[3.048, 3.048], [12.192, 3.048], [12.192, 9.144]], atol=1e-6)
+    found = local_footprint(write(tmp_path / "f.geojson", wrap(polygon(RING))), cloud_in_feet())
+    wanted = shapely.Polygon([[3.048, 3.048], [12.192, 3.048], [12.192, 9.144]])
+    assert found.equals_exact(wanted, 1e-6, normalize=True)
 
 
 @pytest.mark.parametrize(
     ("content", "text"),
     [
-        ({"type": "Point", "coordinates": [1, 2]}, "found Point, need GeoJSON with one Polygon"),
-        ({"type": "FeatureCollection", "features": []}, "found no geometry"),
-        ([1, 2], "found no geometry"),
-        ({"type": "Polygon", "coordinates": [["a", "b"]]}, "coordinates are not those of a Polygon"),
-        ({"type": "Polygon", "coordinates": []}, "need a polygon that encloses an area"),
-        (polygon([(0, 0), (1, 1), (1, 0), (0, 1)]), "Self-intersection"),
+        ({"type": "Point", "coordinates": [1, 2]}, "need one Polygon"),
         (polygon([(10.0, 50.0), (10.1, 50.0), (10.1, 50.1)]), "coordinates look like degrees"),
-        (polygon([(5, 5), (900, 5), (900, 900)]), "polygon lies outside a.laz"),
-        (
-            {
-                "type": "FeatureCollection",
-                "features": [{"type": "Feature", "geometry": polygon(RING)}] * 2,
-            },
-            "found Polygon, Polygon, need GeoJSON with one Polygon",
-        ),
+        (polygon([(5, 5), (900, 5), (900, 900)]), "lies outside a.laz"),
     ],
 )
 def test_a_file_that_is_no_footprint_is_refused_in_one_line(tmp_path, content, text):

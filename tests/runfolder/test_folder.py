@@ -26,6 +26,7 @@ def record(**changes) -> RunRecord:
         "options": {"at": None},
         "request": {},
         "configs": {},
+        "seeds": {},
         "chosen": "r1",
         "other_roofs": [],
         "warnings": [],

@@ -47,6 +47,7 @@ class RunRecord:
     options: dict[str, Any]
     request: dict[str, Any]  # what job.toml says of site, scope and counts, for a takeoff without it
     configs: dict[str, dict[str, Any]]  # per stage, as resolved
+    seeds: dict[str, int]  # per stage in which chance enters
     chosen: str  # id of the roof that roof.json describes
     other_roofs: list[dict[str, Any]]
     warnings: list[dict[str, Any]]

@@ -1,0 +1,89 @@
+"""What a person or a machine sees: progress by stage, the summary, the JSON object."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager, nullcontext
+from typing import Any
+
+import click
+
+from .. import report
+from ..run import STAGES, RunResult
+from ..runfolder import Progress
+from .outcome import NOT_CERTIFIED, OK, Outcome
+
+
+@contextmanager
+def progress_bars(*, quiet: bool) -> Iterator[Progress]:
+    """Bars by stage on a terminal, nothing in a pipe or when quiet; gone before the summary."""
+    if quiet or not sys.stderr.isatty():
+        yield nullcontext
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, TextColumn, TimeElapsedColumn
+    from rich.progress import Progress as Bars
+
+    columns = (TextColumn("{task.description:<8}"), BarColumn(pulse_style="white"), TimeElapsedColumn())
+    with Bars(*columns, console=Console(stderr=True), transient=True) as bars:
+        tasks = {stage: bars.add_task(stage, total=1, start=False) for stage in STAGES}
+
+        @contextmanager
+        def progress(stage: str) -> Iterator[None]:
+            bars.reset(tasks[stage], total=None)  # how long it takes is not known beforehand
+            yield
+            bars.update(tasks[stage], total=1, completed=1)
+
+        yield progress
+
+
+def show_result(result: RunResult, *, metric: bool, as_json: bool, quiet: bool, verbose: bool) -> Outcome:
+    """Print what was measured; the outcome says whether it was certified."""
+    if as_json:
+        click.echo(json.dumps(_as_json(result), ensure_ascii=False, allow_nan=False))
+    elif not quiet:
+        click.echo(report.summary_text(result.roof, result.takeoff, metric=metric))
+        for line in _around(result):
+            click.echo(line)
+    if verbose:
+        for stage, seconds in result.seconds.items():
+            click.echo(f"{stage:<8} {seconds:7.2f} s", err=True)
+    reasons = result.record.not_certified
+    if not reasons:
+        return Outcome(status=OK)
+    outcome = Outcome(status=NOT_CERTIFIED, message="not certified: " + "; ".join(reasons))
+    outcome.show()
+    return outcome
+
+
+def _around(result: RunResult) -> Iterator[str]:
+    """What belongs to the run and not to the roof."""
+    others = result.record.other_roofs
+    if others:
+        nearest = ", ".join(
+            f"{other['id']} (--at {other['at'][0]:g} {other['at'][1]:g})" for other in others[:3]
+        )
+        more = f" and {len(others) - 3} more, see run.json" if len(others) > 3 else ""
+        yield f"Other roofs, not measured: {nearest}{more}"
+    held = "" if result.seconds else " (held it already: same inputs, options and version)"
+    yield f"Files: {result.folder}{held}"
+
+
+def _as_json(result: RunResult) -> dict[str, Any]:
+    """One object for machines; numbers are those of the files."""
+    roof = report.roof_json(result.roof)
+    return {
+        "run": str(result.folder),
+        "files": {name: str(result.folder / name) for name in result.record.files},
+        "repeated": list(result.seconds),
+        "certified": not result.record.not_certified,
+        "not_certified": result.record.not_certified,
+        "chosen": result.record.chosen,
+        "other_roofs": result.record.other_roofs,
+        "planes": len(roof["planes"]),
+        "totals": roof["totals"],
+        "lines": report.takeoff_json(result.takeoff)["lines"],
+        "warnings": result.record.warnings,
+    }

@@ -1,0 +1,167 @@
+"""What a run is asked to do: job and options resolved, and the keys that tell whether a folder holds it."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from . import __version__
+from .errors import InputError
+from .job import Job
+from .job.systems import DEFAULT_SYSTEM, find_system
+from .roof import Scope, Site, TakeoffRequest
+from .runfolder import Digest, RunRecord, digest_file, key_of, source_digest
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Options:
+    """What the command line, the desk or a batch asks beside the job itself."""
+
+    unit: str | None = None  # of the cloud, over the job's
+    at: tuple[float, float] | None = None  # a point of the roof, in the cloud's own coordinates and unit
+    footprint: Path | None = None  # GeoJSON, in the cloud's own coordinates and unit
+    system: str | None = None  # a name in configs/systems or the path of a file, over the job's
+    metric: bool = False  # units of the drawing
+    force: bool = False  # measure even what the run folder already holds, and replace another cloud's run
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Intent:
+    """One run, resolved."""
+
+    name: str  # of the job
+    options: dict[str, Any]  # as run.json carries them
+    request: TakeoffRequest
+    system_path: Path
+    inputs: tuple[Digest, ...]
+    measure_key: str  # same key: same roof
+    takeoff_key: str  # same key too: same files
+
+    @staticmethod
+    def of_job(job: Job, options: Options) -> Intent:
+        """Resolve a job with the options given for this run.
+
+        Raises
+        ------
+        InputError
+            If a file that is named cannot be read, or the system is unknown.
+        """
+        system = options.system or job.system or DEFAULT_SYSTEM
+        system_path = find_system(system)
+        inputs = [digest_file(job.cloud_path, "cloud"), digest_file(system_path, "system")]
+        if job.job_path is not None:
+            inputs.append(digest_file(job.job_path, "job"))
+        footprint = digest_file(options.footprint, "footprint") if options.footprint is not None else None
+        if footprint is not None:
+            inputs.append(footprint)
+        asked = {
+            "unit": options.unit or job.unit,
+            "at": list(options.at) if options.at else None,
+            "footprint": footprint.name if footprint else None,
+            "system": Path(system).name,
+            "metric": options.metric,
+        }
+        measure_key = key_of(
+            source=source_digest(),
+            cloud=inputs[0].sha256,
+            footprint=footprint.sha256 if footprint else None,
+            unit=asked["unit"],
+            at=asked["at"],
+            lengths=[asdict(length) for length in job.lengths],
+        )
+        intent = Intent(
+            name=job.name,
+            options=asked,
+            request=job.request,
+            system_path=system_path,
+            inputs=tuple(inputs),
+            measure_key=measure_key,
+            takeoff_key="",
+        )
+        return intent._with_takeoff_key()
+
+    @staticmethod
+    def of_record(record: RunRecord, *, system: str | None, metric: bool | None) -> Intent:
+        """The intent behind a run folder, with another system or other units of the drawing.
+
+        Raises
+        ------
+        InputError
+            If the run was made with a system file that is not among those shipped, and none is given.
+        """
+        options = dict(record.options)
+        if system is None and str(options["system"]).endswith(".toml"):
+            raise InputError(f"the run was made with {options['system']}: give that file again with --system")
+        system_path = find_system(system or options["system"])
+        options["system"] = Path(system).name if system else options["system"]
+        options["metric"] = options["metric"] if metric is None else metric
+        kept = [digest for digest in record.inputs if digest.role != "system"]
+        return Intent(
+            name=record.name,
+            options=options,
+            request=_request(record.request),
+            system_path=system_path,
+            inputs=(kept[0], digest_file(system_path, "system"), *kept[1:]),
+            measure_key=record.measure_key,
+            takeoff_key="",
+        )._with_takeoff_key()
+
+    def cloud(self) -> Digest:
+        """The digest of the cloud."""
+        return next(digest for digest in self.inputs if digest.role == "cloud")
+
+    def record(
+        self,
+        *,
+        configs: dict[str, dict[str, Any]],
+        seeds: dict[str, int],
+        chosen: str,
+        other_roofs: list[dict[str, Any]],
+        warnings: list[dict[str, Any]],
+        not_certified: list[str],
+        files: dict[str, str | None],
+    ) -> RunRecord:
+        """What run.json says once the run is done."""
+        return RunRecord(
+            name=self.name,
+            slopewright=__version__,
+            source=source_digest(),
+            inputs=self.inputs,
+            options=self.options,
+            request=asdict(self.request),
+            configs=configs,
+            seeds=seeds,
+            chosen=chosen,
+            other_roofs=other_roofs,
+            warnings=warnings,
+            not_certified=not_certified,
+            measure_key=self.measure_key,
+            takeoff_key=self.takeoff_key,
+            files=files,
+        )
+
+    def _with_takeoff_key(self) -> Intent:
+        system = next(digest for digest in self.inputs if digest.role == "system")
+        key = key_of(
+            source=source_digest(),
+            measured=self.measure_key,
+            name=self.name,
+            request=asdict(self.request),
+            system=system.sha256,
+            metric=self.options["metric"],
+        )
+        return replace(self, takeoff_key=key)
+
+
+def _request(stored: dict[str, Any]) -> TakeoffRequest:
+    """The request as run.json keeps it, back from JSON's lists."""
+    scope: dict[str, Any] = {
+        key: None if value is None else tuple(value) for key, value in stored["scope"].items()
+    }
+    return TakeoffRequest(
+        site=Site(**stored["site"]),
+        scope=Scope(**scope),
+        counts=dict(stored["counts"]),
+        assurance=stored["assurance"],
+    )

@@ -1,0 +1,58 @@
+"""The files of a run folder that hold results: which there are, written and read back."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from . import report
+from .roof import Roof, RoofMesh, Takeoff
+
+ROOF_FILE, COVARIANCE_FILE, TAKEOFF_FILE = "roof.json", "covariance.json", "takeoff.json"
+ROOF_FILES = (ROOF_FILE, COVARIANCE_FILE)  # what the stages after the measuring start from
+
+
+def write_roof(folder: Path, roof: Roof) -> None:
+    """Write the measured roof."""
+    (folder / ROOF_FILE).write_bytes(report.json_bytes(report.roof_json(roof)))
+    (folder / COVARIANCE_FILE).write_bytes(report.json_bytes(report.covariance_json(roof.joint)))
+
+
+def copy_roof(source: Path, target: Path) -> None:
+    """Take over the measured roof of another folder, byte for byte."""
+    for name in ROOF_FILES:
+        if (source / name).exists():
+            (target / name).write_bytes((source / name).read_bytes())
+
+
+def read_roof(folder: Path) -> Roof:
+    """The measured roof of a run folder.
+
+    Raises
+    ------
+    InputError
+        If a file is missing or not as it was written.
+    """
+    path, joint_path = folder / ROOF_FILE, folder / COVARIANCE_FILE
+    return report.roof_from_json(
+        report.read_json(path),
+        file=str(path),
+        covariance=report.read_json(joint_path) if joint_path.exists() else None,
+        covariance_file=str(joint_path),
+    )
+
+
+def read_takeoff(folder: Path) -> Takeoff:
+    """The quantities of a run folder.
+
+    Raises
+    ------
+    InputError
+        If the file is missing or not as it was written.
+    """
+    path = folder / TAKEOFF_FILE
+    return report.takeoff_from_json(report.read_json(path), file=str(path))
+
+
+def write_results(folder: Path, roof: Roof, quantities: Takeoff, mesh: RoofMesh, *, metric: bool) -> None:
+    """Write the quantities, the mesh and the drawing."""
+    (folder / TAKEOFF_FILE).write_bytes(report.json_bytes(report.takeoff_json(quantities)))
