@@ -1,0 +1,268 @@
+"""The way from a cloud to its roofs.  Metres."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+import shapely
+
+from ..errors import InputError, NoRoofError
+from ..scene import Array, Cloud, Labels, Notice, RoofPoints, Scene
+from . import choice
+from .buildings import cells_of, group, roof_cells
+from .classes import Hints, foreign_points, noise_points, read_hints
+from .config import IsolateConfig
+from .cut import Site, cut, zones_around
+from .flat import Flatness, find_flat
+from .ground import ground_surface
+from .outline import outline
+from .parts import PlanePart, plane_parts
+from .raster import CellIndex, Grid, Mask, Surface, lay_grid, top_surface
+from .seen import Border, border, ground_cells
+
+MIN_POINTS = 40  # fewer cannot show a roof of the least area at a point a square metre
+LEVEL_RAD = math.radians(5)  # a surface flatter than this may be a floor or a lawn
+PLANAR_LEAST = 0.3  # share of a candidate that its planes explain; foliage and domes have less
+PITCHED_LEAST = 0.25  # of a roof in a cloud without ground: so much of it is pitched
+PARCEL = 2.0  # a footprint so many times larger than the roof is a parcel, not an outline
+LAWN_M2 = 400.0  # one single plane larger than this, with nothing lower around it, may be terrain
+SEEN_SHARE = 0.3  # of the candidates' area stands on ground: then there is ground
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Raster:
+    """The cloud as cells."""
+
+    cell: CellIndex
+    grid: Grid
+    surface: Surface
+    flat: Flatness
+    hints: Hints
+    lowest_m: Array  # the ground surface, if there is ground
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Candidate:
+    """A group of roof cells."""
+
+    number: int
+    row: npt.NDArray[np.intp]
+    column: npt.NDArray[np.intp]
+    area_m2: float
+    border: Border | None = None
+
+
+def run(
+    cloud: Cloud,
+    config: IsolateConfig | None = None,
+    *,
+    at: tuple[float, float] | None = None,
+    footprint: shapely.Polygon | None = None,
+) -> Scene:
+    """Find the roofs of a cloud and choose the one to measure.
+
+    Parameters
+    ----------
+    cloud : Cloud
+        A raw scene, or a cloud that was already cut: nothing needs to be said.
+    config : IsolateConfig, optional
+    at : tuple of two floats, optional
+        Local position [m] of the roof to measure.
+    footprint : shapely.Polygon, optional
+        Its outline in local coordinates [m]; it outranks the one found here.
+
+    Returns
+    -------
+    Scene
+        Roofs r1, r2, ... by decreasing area.
+
+    Raises
+    ------
+    NoRoofError
+        If nothing in the cloud can be a roof, with the reason.
+    InputError
+        If both `at` and `footprint` are given, or no roof is where they say.
+    """
+    config = config or IsolateConfig()
+    name = cloud.name or "cloud"
+    if at is not None and footprint is not None:
+        raise InputError(f"{name}: --at and --footprint: both given, need one of them")
+    if len(cloud.xyz) < MIN_POINTS:
+        raise NoRoofError(f"{name}: {len(cloud.xyz)} points, need at least {MIN_POINTS} to show a roof")
+    raster = _rasterise(cloud, config)
+    if not raster.flat.flat.any():
+        raise NoRoofError(
+            f"{name}: no flat surface in it that is less steep than"
+            f" {math.degrees(config.slope_max_rad):.0f} degrees, need a cloud that shows a roof from above"
+        )
+    roofs, labels, ground_m, reasons = _find(cloud, raster, config, trusting=footprint is not None)
+    if not roofs:
+        raise NoRoofError(f"{name}: {_why(reasons)}")
+
+    outlines = [outline(roof.row, roof.column, raster.grid) for roof in roofs]
+    order = sorted(range(len(roofs)), key=lambda k: (-outlines[k].area, *outlines[k].bounds))
+    roofs, outlines = [roofs[k] for k in order], [outlines[k] for k in order]
+    asked: int | None = None
+    given = False
+    if at is not None:
+        asked = choice.at_position(cloud, outlines, at, config)
+    elif footprint is not None:
+        asked = choice.by_footprint(cloud, outlines, footprint)
+        given = footprint.area <= PARCEL * outlines[asked].area
+        if given:
+            outlines[asked] = shapely.Polygon(footprint.exterior)
+
+    site = _site(cloud, raster, labels, ground_m, config)
+    found = [
+        cut(site, roof.number, f"r{k + 1}", outlines[k], config, given=given and k == asked)
+        for k, roof in enumerate(roofs)
+    ]
+    size_m = np.ptp(cloud.xyz[:, :2], axis=0)
+    chosen = asked
+    if chosen is None:
+        middle = cloud.xyz[:, :2].min(axis=0) + size_m / 2
+        chosen = choice.near_middle(middle, float(np.hypot(*size_m)), found)
+    return Scene(
+        roofs=tuple(found),
+        chosen=chosen,
+        notices=_notices(cloud, found, chosen, asked is not None, ground_m is not None),
+    )
+
+
+def _rasterise(cloud: Cloud, config: IsolateConfig) -> _Raster:
+    grid = lay_grid(cloud.xyz, config)
+    cell = grid.index(cloud.xyz)
+    cell[noise_points(cloud)] = -1
+    surface = top_surface(cloud.xyz, cell, grid)
+    flat = find_flat(surface, grid, config)
+    lowest_m = ground_surface(surface.low_m, grid)
+    hints = read_hints(cloud, cell, grid, surface, flat, lowest_m, config)
+    return _Raster(cell=cell, grid=grid, surface=surface, flat=flat, hints=hints, lowest_m=lowest_m)
+
+
+def _find(
+    cloud: Cloud, raster: _Raster, config: IsolateConfig, *, trusting: bool
+) -> tuple[list[_Candidate], Labels, Array | None, list[tuple[float, str]]]:
+    """Roofs above the ground; where that turns out not to be ground, roofs without it."""
+    ground_m: Array | None = raster.lowest_m
+    labels, candidates = _candidates(cloud, raster, raster.lowest_m, config)
+    stands = sum(c.area_m2 for c in candidates if c.border is not None and c.border.has_ground)
+    is_ground = stands > 0 and stands >= SEEN_SHARE * sum(c.area_m2 for c in candidates)
+    nothing_stands = not candidates
+    reasons: list[tuple[float, str]] = []
+    if not (is_ground or raster.hints.has_ground):
+        ground_m = None
+        labels, candidates = _candidates(cloud, raster, None, config)
+    roofs = []
+    for candidate in candidates:
+        if candidate.border is not None and candidate.border.is_mound:
+            reasons.append((candidate.area_m2, "a rise of the ground and no roof on it"))
+            continue
+        parts = plane_parts(candidate.row, candidate.column, raster.flat, raster.grid, config.plane_min_m2)
+        reason = _no_roof(parts, candidate.area_m2)
+        if not reason and ground_m is None and not trusting:
+            reason = _no_ground(parts, nothing_stands)
+        if reason:
+            reasons.append((candidate.area_m2, reason))
+        else:
+            roofs.append(candidate)
+    return roofs, labels, ground_m, reasons
+
+
+def _candidates(
+    cloud: Cloud, raster: _Raster, ground_m: Array | None, config: IsolateConfig
+) -> tuple[Labels, list[_Candidate]]:
+    grid, flat, surface = raster.grid, raster.flat, raster.surface
+    mask = roof_cells(cloud.xyz, raster.cell, grid, surface, flat, ground_m, raster.hints.building, config)
+    ground = np.zeros_like(mask) if ground_m is None else ground_cells(flat, ground_m) & ~mask
+    labels = group(mask, ground, grid)
+    candidates = []
+    for number in range(1, int(labels.max(initial=0)) + 1):
+        row, column = cells_of(labels, number)
+        area_m2 = len(row) * grid.cell_m**2
+        if area_m2 < config.area_min_m2:
+            continue
+        edge = None
+        if ground_m is not None:
+            edge = border(row, column, surface.mean_m, ground, ground_m, grid, config)
+        candidates.append(_Candidate(number=number, row=row, column=column, area_m2=area_m2, border=edge))
+    return labels, candidates
+
+
+def _no_roof(parts: tuple[PlanePart, ...], area_m2: float) -> str:
+    """Why a candidate is no roof, or nothing."""
+    if not parts:
+        return "no plane of any size in it: foliage, or a curved or rough surface"
+    curved_m2 = sum(part.area_m2 for part in parts if part.curved)
+    planar_m2 = sum(part.area_m2 for part in parts if not part.curved)
+    if curved_m2 > planar_m2:
+        return "a curved surface without planes"
+    if planar_m2 < PLANAR_LEAST * area_m2:
+        return "mostly foliage or rough surface"
+    return ""
+
+
+def _no_ground(parts: tuple[PlanePart, ...], nothing_stands: bool) -> str:
+    """Why a surface with no ground around it cannot be taken for a roof, or nothing."""
+    total_m2 = sum(part.area_m2 for part in parts)
+    pitched_m2 = sum(part.area_m2 for part in parts if part.pitch_rad > LEVEL_RAD)
+    if pitched_m2 < PITCHED_LEAST * total_m2:
+        return "a level surface with nothing lower around it, which may be a floor, a lawn or a flat roof"
+    if nothing_stands and len(parts) == 1 and total_m2 > LAWN_M2:
+        return "one single plane with nothing lower around it, which may be a slope of terrain"
+    return ""
+
+
+def _why(reasons: list[tuple[float, str]]) -> str:
+    """The reason of the largest candidate, and the way out."""
+    if not reasons:
+        return (
+            "no surface that stands above the ground like a roof, need a cloud that holds a building,"
+            " with 10 m² or more of it seen from above"
+        )
+    area_m2, reason = max(reasons)
+    return (
+        f"no roof found; the largest candidate, {area_m2:.0f} m², is {reason}."
+        " If it is a roof, give its outline with --footprint, or a cloud with the ground around it"
+    )
+
+
+def _site(
+    cloud: Cloud, raster: _Raster, labels: Labels, ground_m: Array | None, config: IsolateConfig
+) -> Site:
+    roof: Mask = labels > 0
+    ground = None if ground_m is None else ground_cells(raster.flat, ground_m) & ~roof
+    foreign = None
+    if raster.hints.trusted:
+        foreign = foreign_points(cloud, raster.cell, raster.grid, raster.flat, roof)
+    return Site(
+        cloud=cloud,
+        cell=raster.cell,
+        grid=raster.grid,
+        labels=labels,
+        zones=zones_around(labels, raster.grid, config.margin_m),
+        ground_m=ground_m,
+        ground=ground,
+        roof_low_m=np.where(roof & raster.flat.flat, raster.flat.height_m, np.nan),
+        foreign=foreign,
+    )
+
+
+def _notices(
+    cloud: Cloud, roofs: list[RoofPoints], chosen: int, asked: bool, has_ground: bool
+) -> tuple[Notice, ...]:
+    notices = []
+    if len(roofs) > 1:
+        notices.append(choice.others_notice(cloud, roofs, chosen, asked=asked))
+    if not has_ground:
+        notices.append(
+            Notice(
+                code="no_ground",
+                text="no ground was seen around the roof: heights above it are not known",
+                about=(roofs[chosen].id,),
+            )
+        )
+    return tuple(notices)

@@ -1,0 +1,124 @@
+"""The plane parts of a surface, roughly: is there a roof in it, or foliage, a dome, a lawn?  Metres.
+
+Not the measurement: cells only, a few planes, no outlines.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from ..scene import Array
+from .flat import Flatness
+from .raster import Grid
+
+N_SEEDS = 48  # planes tried in each round
+MAX_PARTS = 12
+MAX_CELLS = 6000  # larger surfaces are judged by every second, third, ... cell
+ALIKE = math.cos(math.radians(20))  # cells belong to a plane if their own normals are so near
+CURVED_SHARE = 0.7  # of the residuals' variance explained by a paraboloid: the part is curved
+EXACT_M = 0.006  # residuals smaller than this show nothing
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlanePart:
+    """One plane that a surface contains."""
+
+    area_m2: float  # in plan
+    pitch_rad: float
+    curved: bool  # a cap of a dome rather than a plane
+
+
+def plane_parts(
+    row: npt.NDArray[np.intp], column: npt.NDArray[np.intp], flat: Flatness, grid: Grid, least_m2: float
+) -> tuple[PlanePart, ...]:
+    """Take the largest plane out of a set of flat cells, again and again.
+
+    Parameters
+    ----------
+    row, column : array, shape (k,)
+        The cells; those that are not flat are left out.
+    flat : Flatness
+    grid : Grid
+    least_m2 : float
+        Smaller parts are not looked for.
+
+    Returns
+    -------
+    tuple of PlanePart
+        Largest first.
+    """
+    is_flat = flat.flat[row, column]
+    row, column = row[is_flat], column[is_flat]
+    stride = 1 + len(row) // MAX_CELLS
+    row, column = row[::stride], column[::stride]
+    cell_m2 = grid.cell_m**2 * stride
+    xy = grid.centre(row, column)
+    if len(row):
+        xy -= xy.mean(axis=0)
+    z = flat.height_m[row, column]
+    gradient = np.stack([flat.east[row, column], flat.north[row, column]], axis=-1)
+    normal = np.concatenate([-gradient, np.ones((len(row), 1))], axis=-1)
+    normal /= np.linalg.norm(normal, axis=1, keepdims=True)
+    parts: list[PlanePart] = []
+    left = np.ones(len(row), dtype=bool)
+    while len(parts) < MAX_PARTS and left.sum() * cell_m2 >= least_m2:
+        inside = _largest(xy, z, gradient, normal, left, flat.rough_m)
+        if inside.sum() * cell_m2 < least_m2:
+            break
+        parts.append(_part(xy[inside], z[inside], cell_m2))
+        left &= ~inside
+    return tuple(parts)
+
+
+def _largest(
+    xy: Array, z: Array, gradient: Array, normal: Array, left: npt.NDArray[np.bool_], tolerance_m: float
+) -> npt.NDArray[np.bool_]:
+    """Cells of the plane, of those tried, that holds most of the cells that are left; refitted once."""
+    open_cells = np.flatnonzero(left)
+    best = np.zeros(len(z), dtype=bool)
+    for seed in open_cells[:: 1 + len(open_cells) // N_SEEDS]:
+        inside = _inside(xy, z, normal, left, (xy[seed], z[seed], gradient[seed]), tolerance_m)
+        if inside.sum() > best.sum():
+            best = inside
+    if best.sum() >= 4:
+        middle = xy[best].mean(axis=0)
+        design = np.column_stack([xy[best] - middle, np.ones(int(best.sum()))])
+        fit = np.linalg.lstsq(design, z[best], rcond=None)[0]
+        refit = _inside(xy, z, normal, left, (middle, fit[2], fit[:2]), tolerance_m)
+        if refit.sum() >= best.sum():
+            return refit
+    return best
+
+
+def _inside(
+    xy: Array,
+    z: Array,
+    normal: Array,
+    left: npt.NDArray[np.bool_],
+    plane: tuple[Array, float, Array],
+    tolerance_m: float,
+) -> npt.NDArray[np.bool_]:
+    at, height, gradient = plane
+    steepness = math.sqrt(1 + float(gradient @ gradient))
+    off = np.abs(z - height - (xy - at) @ gradient) / steepness
+    alike = normal @ (np.array([-gradient[0], -gradient[1], 1.0]) / steepness) >= ALIKE
+    inside: npt.NDArray[np.bool_] = left & alike & (off <= tolerance_m)
+    return inside
+
+
+def _part(xy: Array, z: Array, cell_m2: float) -> PlanePart:
+    x, y = (xy - xy.mean(axis=0)).T
+    linear = np.stack([x, y, np.ones(len(x))], axis=-1)
+    plane = np.linalg.lstsq(linear, z, rcond=None)[0]
+    residual = z - linear @ plane
+    slope = math.hypot(plane[0], plane[1])
+    curved = False
+    if len(z) > 12 and residual.std() / math.hypot(1, slope) > EXACT_M:
+        bent = np.column_stack([linear, x * x, x * y, y * y])
+        rest = residual - bent @ np.linalg.lstsq(bent, residual, rcond=None)[0]
+        curved = bool(1 - rest.var() / residual.var() > CURVED_SHARE)
+    return PlanePart(area_m2=len(z) * cell_m2, pitch_rad=math.atan(slope), curved=curved)
