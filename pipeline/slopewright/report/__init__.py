@@ -2,15 +2,20 @@
 
 from .joint_file import covariance_json
 from .jsonfile import json_bytes, read_json
+from .mesh_file import glb_bytes, obj_bytes
 from .roof_file import roof_from_json, roof_json
 from .takeoff_file import takeoff_from_json, takeoff_json
+from .takeoff_table import takeoff_csv
 
 __all__ = [
     "covariance_json",
+    "glb_bytes",
     "json_bytes",
+    "obj_bytes",
     "read_json",
     "roof_from_json",
     "roof_json",
+    "takeoff_csv",
     "takeoff_from_json",
     "takeoff_json",
 ]
