@@ -37,7 +37,7 @@ def test_equal_steps_of_pitch_are_equal_steps_of_colour():
 
 @pytest.mark.parametrize("pitch", STEPS)
 def test_a_written_colour_is_the_linear_one_to_its_last_bit(pitch):
-    """Oracle: IEC 61966-2-1 decoding; half a step of 1/255 is at most 0.0045 of linear light (slope 2.28 at 1)."""
+    """Oracle: IEC 61966-2-1 decoding; half a step of 1/255 is at most 0.0045 of linear light."""
     np.testing.assert_allclose(decoded(css_colour(pitch)), linear_rgb(pitch), atol=0.0045)
 
 
