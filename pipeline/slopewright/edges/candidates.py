@@ -1,0 +1,238 @@
+"""Lines of the plan along which a roof may change: creases of planes, and where planes end.  Metres."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy.spatial import cKDTree
+
+from ..geometry.planlines import crease_lines
+from ..scene import Array, Segmentation
+from .evidence import Evidence
+
+MAX_AZIMUTH_SD_RAD = np.deg2rad(2.5)  # planes less sure of their azimuth set no direction of their own
+DIRECTION_CLUSTER_RAD = np.deg2rad(5.0)
+MIN_SLOPE_FOR_AZIMUTH = 0.03  # below this a plane is level and its azimuth noise
+SAME_DIRECTION_RAD = np.deg2rad(10.0)
+MERGE_DIRECTION_RAD = np.deg2rad(3.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class PlanLine:
+    """The line n . p = offset between two stations along (-n_y, n_x)."""
+
+    normal: Array  # (2,) unit; for a boundary it points out of its first owner
+    offset: float  # [m]
+    span: tuple[float, float]  # [m] stations between which points speak for it
+    owners: frozenset[int]  # planes that it bounds
+    crease: tuple[int, int] | None  # the two planes, None for a boundary
+    support_m: float  # length of the line that points speak for
+
+    @property
+    def direction(self) -> Array:
+        """Unit vector along the line."""
+        return np.array([-self.normal[1], self.normal[0]])
+
+
+def candidate_lines(evidence: Evidence, segmentation: Segmentation) -> list[PlanLine]:
+    """All creases that are touched from both sides, then all boundaries that no crease explains."""
+    creases = _creases(evidence)
+    boundaries = _boundaries(evidence, segmentation, creases)
+    return creases + _merge(_drop_near_creases(boundaries, creases, evidence), evidence)
+
+
+def _creases(evidence: Evidence) -> list[PlanLine]:
+    reach = max(0.5, 2 * evidence.spacing_m)
+    on_roof = np.flatnonzero(evidence.labels >= 0)
+    xyz, labels = evidence.xyz[on_roof], evidence.labels[on_roof]
+    pairs = cKDTree(xyz).query_pairs(1.5 * reach, output_type="ndarray")
+    pairs = pairs[labels[pairs[:, 0]] != labels[pairs[:, 1]]]
+    if len(pairs) == 0:
+        return []
+    swap = labels[pairs[:, 0]] > labels[pairs[:, 1]]
+    pairs[swap] = pairs[swap][:, ::-1]
+    i, j = labels[pairs[:, 0]], labels[pairs[:, 1]]
+    lines = []
+    for key in np.unique(i.astype(np.int64) * len(evidence.coefficients) + j):
+        a, b = divmod(int(key), len(evidence.coefficients))
+        normal, offset = crease_lines(evidence.coefficients[a], evidence.coefficients[b])
+        if not normal.any():
+            continue
+        rows = np.unique(pairs[(i == a) & (j == b)])
+        xy = xyz[rows, :2]
+        near = np.abs(xy @ normal - offset) < reach
+        sides = [near & (labels[rows] == k) for k in (a, b)]
+        if not all(side.any() for side in sides):
+            continue
+        station = xy @ np.array([-normal[1], normal[0]])
+        low = max(station[side].min() for side in sides)
+        high = min(station[side].max() for side in sides)
+        if high - low < max(0.5, 1.2 * evidence.spacing_m):
+            continue
+        lines.append(
+            PlanLine(
+                normal=normal,
+                offset=float(offset),
+                span=(float(low), float(high)),
+                owners=frozenset((a, b)),
+                crease=(a, b),
+                support_m=float(high - low),
+            )
+        )
+    return lines
+
+
+def plane_directions(evidence: Evidence, segmentation: Segmentation) -> list[float | None]:
+    """Azimuth of each plane's gradient, shared modulo 90 degrees by planes that agree; None: no say [rad]."""
+    quarter = np.pi / 2
+    gradient = evidence.coefficients[:, :2]
+    slope = np.hypot(gradient[:, 0], gradient[:, 1])
+    angle = np.arctan2(gradient[:, 1], gradient[:, 0])
+    sd = np.full(len(slope), np.inf)
+    for k, plane in enumerate(segmentation.planes):
+        if slope[k] > MIN_SLOPE_FOR_AZIMUTH:
+            across = np.array([-gradient[k, 1], gradient[k, 0]]) / slope[k]
+            sd[k] = np.sqrt(across @ plane.covariance[:2, :2] @ across) / slope[k]
+    area = np.array([plane.area_m2 for plane in segmentation.planes])
+    clusters: list[list[int]] = []
+    means: list[float] = []
+    sure = [int(k) for k in np.flatnonzero(sd < MAX_AZIMUTH_SD_RAD)]
+    for k in sorted(sure, key=lambda k: -float(area[k])):
+        gaps = [abs((angle[k] - mean + quarter / 2) % quarter - quarter / 2) for mean in means]
+        if gaps and min(gaps) < max(DIRECTION_CLUSTER_RAD, 2 * sd[k]):
+            home = int(np.argmin(gaps))
+            clusters[home].append(k)
+        else:
+            home = len(clusters)
+            clusters.append([k])
+            means.append(0.0)
+        weights = 1 / (sd[clusters[home]] ** 2 + np.deg2rad(0.2) ** 2)
+        turns = np.exp(4j * angle[clusters[home]])
+        means[home] = float(np.angle((weights * turns).sum()) / 4)
+    directions: list[float | None] = [None] * len(slope)
+    for mean, members in zip(means, clusters, strict=True):
+        for k in members:
+            directions[k] = mean + quarter * round((angle[k] - mean) / quarter)
+    if means:
+        for k in range(len(slope)):
+            if directions[k] is None:
+                gaps = [abs((angle[k] - mean + quarter / 2) % quarter - quarter / 2) for mean in means]
+                mean = means[int(np.argmin(gaps)) if np.isfinite(sd[k]) else 0]
+                directions[k] = mean + quarter * round((angle[k] - mean) / quarter)
+    return directions
+
+
+def _boundaries(evidence: Evidence, segmentation: Segmentation, creases: list[PlanLine]) -> list[PlanLine]:
+    directions = plane_directions(evidence, segmentation)
+    spare = [d for d in directions if d is not None][:1] or [0.0]
+    lines = []
+    for k in range(len(evidence.coefficients)):
+        angle = directions[k]
+        own = evidence.xyz[evidence.labels == k, :2]
+        near_creases = [line for line in creases if k in line.owners]
+        for quarter in range(4):
+            turn = (angle if angle is not None else spare[0]) + quarter * np.pi / 2
+            normal = np.array([np.cos(turn), np.sin(turn)])
+            lines.extend(_ends_along(own, normal, k, near_creases, evidence.spacing_m))
+    return lines
+
+
+def _ends_along(
+    own: Array, normal: Array, plane: int, creases: list[PlanLine], spacing_m: float
+) -> list[PlanLine]:
+    """Vote the ends of runs of points along one direction into lines across it."""
+    width = max(1.5 * spacing_m, 0.2)
+    gap = max(3.0 * spacing_m, 0.5)
+    direction = np.array([-normal[1], normal[0]])
+    station, height = own @ direction, own @ normal
+    strip = np.floor(station / width).astype(np.int64)
+    order = np.lexsort((height, strip))
+    last = np.ones(len(order), dtype=bool)
+    last[:-1] = (strip[order][1:] != strip[order][:-1]) | (np.diff(height[order]) > gap)
+    ends = own[order[last]]
+    for line in creases:
+        distance = np.abs(ends @ line.normal - line.offset)
+        along = ends @ line.direction
+        explained = (
+            (distance < max(0.3, 1.2 * spacing_m))
+            & (along > line.span[0] - width)
+            & (along < line.span[1] + width)
+        )
+        ends = ends[~explained]
+    window = max(0.15, 0.5 * spacing_m)
+    clear = max(0.3, 1.2 * spacing_m)
+    least = max(0.6, 1.5 * spacing_m)
+    found = []
+    while len(ends):
+        offsets = np.sort(ends @ normal)
+        count = np.searchsorted(offsets, offsets + 2 * window, side="right") - np.arange(len(offsets))
+        best = int(np.argmax(count))
+        if count[best] * width < least:
+            break
+        middle = float(np.median(offsets[best : best + count[best]]))
+        voters = np.abs(ends @ normal - middle) <= window
+        along = ends[voters] @ direction
+        found.append(
+            PlanLine(
+                normal=normal,
+                offset=middle + 0.35 * spacing_m,  # the outermost point lies inside the edge
+                span=(float(along.min() - width / 2), float(along.max() + width / 2)),
+                owners=frozenset((plane,)),
+                crease=None,
+                support_m=float(voters.sum() * width),
+            )
+        )
+        ends = ends[np.abs(ends @ normal - middle) > clear]
+    return found
+
+
+def _angle_between(first: Array, second: Array) -> float:
+    """Angle of two undirected lines, 0 to pi/2 [rad]."""
+    cross = first[0] * second[1] - first[1] * second[0]
+    return float(np.arctan2(abs(cross), abs(first @ second)))
+
+
+def _drop_near_creases(
+    boundaries: list[PlanLine], creases: list[PlanLine], evidence: Evidence
+) -> list[PlanLine]:
+    """A boundary that a crease of the same plane follows says the same thing twice."""
+    reach = max(0.35, 0.8 * evidence.spacing_m)
+    kept = []
+    for line in boundaries:
+        middle = line.normal * line.offset + line.direction * (line.span[0] + line.span[1]) / 2
+        if not any(
+            line.owners & crease.owners
+            and _angle_between(line.normal, crease.normal) < SAME_DIRECTION_RAD
+            and abs(middle @ crease.normal - crease.offset) < reach
+            and crease.span[0] - 1 < middle @ crease.direction < crease.span[1] + 1
+            for crease in creases
+        ):
+            kept.append(line)
+    return kept
+
+
+def _merge(lines: list[PlanLine], evidence: Evidence) -> list[PlanLine]:
+    """Unite boundaries that lie on one line: a rake of two faces, an upper rake and the wall below it."""
+    reach = max(0.22, 0.55 * evidence.spacing_m)
+    pending = sorted(lines, key=lambda line: (-line.support_m, line.offset, sorted(line.owners)))
+    kept: list[PlanLine] = []
+    for line in pending:
+        for n, other in enumerate(kept):
+            if _angle_between(line.normal, other.normal) > MERGE_DIRECTION_RAD:
+                continue
+            ends = [line.normal * line.offset + line.direction * s for s in line.span]
+            stations = sorted(float(end @ other.direction) for end in ends)
+            gap = max(stations[0] - other.span[1], other.span[0] - stations[1])
+            middle = (ends[0] + ends[1]) / 2
+            if gap < 2.5 and abs(middle @ other.normal - other.offset) < reach:
+                kept[n] = replace(
+                    other,
+                    span=(min(other.span[0], stations[0]), max(other.span[1], stations[1])),
+                    owners=other.owners | line.owners,
+                    support_m=other.support_m + line.support_m,
+                )
+                break
+        else:
+            kept.append(line)
+    return kept
