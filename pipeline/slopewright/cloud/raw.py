@@ -10,6 +10,8 @@ import numpy.typing as npt
 
 from ..scene import Array, Notice
 
+AXES = ("x", "y", "z")
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class UnitClaim:

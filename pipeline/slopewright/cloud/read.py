@@ -11,6 +11,7 @@ from ..errors import DegenerateGeometryError, InputError
 from ..scene import Array, Cloud, Notice
 from ..units import METRES_PER_UNIT
 from .crs import check_stretch
+from .pcd import looks_like_pcd
 from .plausible import check_size
 from .raw import Placement, RawCloud
 from .resolve import check_unit, resolve_units
@@ -95,6 +96,18 @@ def _reader_for(path: Path) -> Callable[[Path, Collection[int] | None], RawCloud
         from .las import read_las
 
         return lambda p, keep: read_las(p, keep=keep)
+    if head.startswith(b"ply") and head[3:4] in (b"\n", b"\r"):
+        from .ply import read_ply
+
+        return lambda p, keep: read_ply(p)
+    if head.startswith(b"ASTM-E57"):
+        from .e57 import read_e57
+
+        return lambda p, keep: read_e57(p)
+    if looks_like_pcd(head):
+        from .pcd import read_pcd
+
+        return lambda p, keep: read_pcd(p)
     if looks_like_text(head):
         from .text import read_text
 
