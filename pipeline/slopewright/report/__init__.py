@@ -4,6 +4,7 @@ from .joint_file import covariance_json
 from .jsonfile import json_bytes, read_json
 from .mesh_file import glb_bytes, obj_bytes
 from .roof_file import roof_from_json, roof_json
+from .summary import summary_text
 from .takeoff_file import takeoff_from_json, takeoff_json
 from .takeoff_table import takeoff_csv
 
@@ -15,6 +16,7 @@ __all__ = [
     "read_json",
     "roof_from_json",
     "roof_json",
+    "summary_text",
     "takeoff_csv",
     "takeoff_from_json",
     "takeoff_json",

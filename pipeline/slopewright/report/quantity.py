@@ -1,0 +1,82 @@
+"""Values with their bounds as people read them: trade units or metric, no more digits than are known.
+
+References
+----------
+.. [1] JCGM 100:2008 (GUM), 7.2.6: at most two significant digits of an uncertainty, rounded up where that matters.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from ..measurement import Measurement
+from ..units import FOOT_M, SQUARE_M2
+
+DIGITS = 2  # significant digits of a bound [1]
+ROUND_DOWN_AT_MOST = 0.01  # share of a bound that rounding may take off: GUM quotes 28.05 as 28, 10.47 as 11
+LOPSIDED = 0.02  # share of the width by which a value may be off the middle of its bounds
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Unit:
+    """A unit to print in."""
+
+    name: str
+    si: float  # how many of the inner unit (m, m²) it is
+    decimals: int  # at most: nobody orders by a hundredth of a foot
+
+
+FEET = Unit(name="ft", si=FOOT_M, decimals=1)
+SQUARE_FEET = Unit(name="sq ft", si=FOOT_M**2, decimals=0)
+SQUARES = Unit(name="squares", si=SQUARE_M2, decimals=2)
+METRES = Unit(name="m", si=1.0, decimals=2)
+SQUARE_METRES = Unit(name="m²", si=1.0, decimals=1)
+
+
+def bound_decimals(half_width: float, most: int = 12) -> int:
+    """Decimals that show a bound with two significant digits, or `most` of them."""
+    if not half_width > 0:
+        return most
+    return min(max(DIGITS - 1 - math.floor(math.log10(half_width)), 0), most)
+
+
+def rounded_bound(half_width: float, decimals: int) -> float:
+    """A bound rounded to some decimals: up, unless rounding down takes off less than 1 % of it."""
+    step = 10.0**-decimals
+    nearest = round(half_width / step) * step
+    if nearest < half_width * (1 - ROUND_DOWN_AT_MOST):
+        return math.ceil(half_width / step) * step
+    return nearest
+
+
+def with_bound(measured: Measurement, unit: Unit) -> str:
+    """A value with its 95 % bound, like `28.42 squares ± 0.31`; lopsided bounds as a range."""
+    value, half = measured.value / unit.si, measured.half_width / unit.si
+    decimals = bound_decimals(half, unit.decimals)
+    middle = (measured.low + measured.high) / 2
+    if abs(measured.value - middle) > LOPSIDED * measured.half_width:
+        return f"{value:,.{decimals}f} {unit.name} ({bounds(measured, unit)})"
+    return f"{value:,.{decimals}f} {unit.name} ± {rounded_bound(half, decimals):,.{decimals}f}"
+
+
+def bounds(measured: Measurement, unit: Unit) -> str:
+    """The 95 % bounds as a range, like `28.11 and 28.73`."""
+    decimals = bound_decimals(measured.half_width / unit.si, unit.decimals)
+    low, high = (round(v / unit.si, decimals) + 0.0 for v in (measured.low, measured.high))
+    return f"{low:,.{decimals}f} and {high:,.{decimals}f}"
+
+
+def percent(share: float, digits: int = 0) -> str:
+    """A share in per cent; with `digits`, that many significant ones."""
+    return f"{100 * share:.{digits}g} %" if digits else f"{100 * share:.0f} %"
+
+
+def rise_text(rise_in_12: float) -> str:
+    """Pitch in trade terms, to the nearest half inch: `7.5 in 12`."""
+    return f"{round(2 * rise_in_12) / 2:g} in 12"
+
+
+def angle_text(pitch_deg: float) -> str:
+    """Pitch in degrees, to a tenth."""
+    return f"{pitch_deg:.1f}°"
