@@ -2,7 +2,7 @@
 
 from . import shapes
 from .clouds import SimCloud, airborne, photogrammetry
-from .shapes import KINDS, random_roof
+from .draw import KINDS, random_roof
 from .surroundings import Surroundings, bare, draw_surroundings
 from .truth import TrueEdge, TruePlane, TrueRoof, TrueWall, mirror, move
 

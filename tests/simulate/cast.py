@@ -123,7 +123,7 @@ def first_hits(world: World, g: Array, s: Array) -> tuple[Array, Labels]:
 
 
 def through_trees(world: World, g: Array, s: Array, z: Array, label: Labels, depth_m: Array) -> None:
-    """Let crowns stop rays, in place: a ray goes `depth_m` (n,) into the leaves, or through if the way is shorter."""
+    """Let crowns stop rays, in place, `depth_m` (n,) inside the leaves; a shorter way goes through."""
     for tree in world.trees:
         centre = np.array(tree.centre)
         scale = np.array([tree.radius_m, tree.radius_m, tree.half_height_m])

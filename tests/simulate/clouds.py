@@ -32,7 +32,9 @@ class SimCloud:
     """Points and what each one truly is."""
 
     xyz: Array  # (n, 3) [m]
-    label: Labels  # (n,) face of the roof, or -1 ground, -2 wall, -3 tree, -4 chimney or pipe, -5 neighbour, -6 car
+    label: (
+        Labels  # (n,) face of the roof; -1 ground, -2 wall, -3 tree, -4 chimney or pipe, -5 neighbour, -6 car
+    )
     strip: npt.NDArray[np.uint8]  # (n,) flight strip, 0 for photogrammetry
 
     def __post_init__(self) -> None:
@@ -40,7 +42,7 @@ class SimCloud:
 
     @property
     def classes(self) -> npt.NDArray[np.uint8]:
-        """ASPRS classes as a careful provider would give them: 2 ground, 5 high vegetation, 6 building, 1 rest."""
+        """ASPRS classes as a careful provider gives them: 2 ground, 5 high vegetation, 6 building, 1 rest."""
         classes = np.where(self.label >= 0, 6, 1).astype(np.uint8)
         for label, code in CLASSES.items():
             classes[self.label == label] = code
@@ -326,7 +328,7 @@ def _round_creases(roof: TrueRoof, xy: Array, z: Array, label: Labels, half_widt
 def _beside(
     xy: Array, start: Array, end: Array, reach_m: float
 ) -> tuple[npt.NDArray[np.int64], Array, Array]:
-    """Points within reach of a plan segment: rows, signed distance to its line (left +), position along [m]."""
+    """Points within reach of a plan segment: rows, distance to its line (left +), position along it."""
     low, high = np.minimum(start, end) - reach_m, np.maximum(start, end) + reach_m
     rows = np.flatnonzero(((xy >= low) & (xy <= high)).all(axis=1))
     length = np.hypot(*(end - start))

@@ -10,7 +10,7 @@ import shapely
 
 from slopewright.scene import Array
 
-from .shapes import random_roof
+from .draw import random_roof
 from .truth import TrueRoof, move
 
 GROUND, WALL, TREE, CHIMNEY, NEIGHBOUR, CAR = -1, -2, -3, -4, -5, -6  # labels of points off the roof

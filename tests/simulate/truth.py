@@ -93,7 +93,9 @@ class TrueRoof:
     @property
     def footprint(self) -> shapely.Polygon | shapely.MultiPolygon:
         """Outline in plan, overhangs included."""
-        return shapely.union_all([plane.plan for plane in self.planes], grid_size=1e-7)
+        # turning a roof leaves gaps of 1e-15 m between its faces: close them
+        closed = shapely.union_all([p.plan.buffer(1e-6, join_style="mitre") for p in self.planes])
+        return closed.buffer(-1e-6, join_style="mitre")
 
     @property
     def wall_footprint(self) -> shapely.Geometry:
