@@ -72,7 +72,7 @@ def build_roof(
 ) -> Roof:
     """A roof with the exact joint covariance of one common scale and independent corner coordinates.
 
-    `scale_u` is the relative standard uncertainty of all lengths together; `corner_u_m` that of each coordinate.
+    `scale_u` is the relative standard uncertainty of all lengths together, `corner_u_m` of each coordinate.
     """
     corners = np.array(corners_ft, dtype=np.float64) * FOOT_M
     names = [f"area:{k}" for k in faces] + [f"plan_area:{k}" for k in faces]
@@ -166,7 +166,7 @@ def hip(length: float, span: float, rise_in_12: float, **more: object) -> Roof:
 
 
 def lean_to(width: float, slope_length: float, rise_in_12: float, **more: object) -> Roof:
-    """One plane: eave below, rake left, sidewall right, headwall above; `slope_length` along the slope [ft]."""
+    """One plane: eave below, rake left, sidewall right, headwall above; `slope_length` on the slope [ft]."""
     pitch = math.atan2(rise_in_12, 12)
     run, rise = slope_length * math.cos(pitch), slope_length * math.sin(pitch)
     corners = [(0, 0, 9), (width, 0, 9), (width, run, 9 + rise), (0, run, 9 + rise)]
