@@ -2,12 +2,15 @@
 
 from . import shapes
 from .clouds import SimCloud, airborne, photogrammetry
+from .compare import Comparison, compare_roof
 from .draw import KINDS, random_roof
+from .handover import cloud_of, roof_points_of
 from .surroundings import Surroundings, bare, draw_surroundings
 from .truth import TrueEdge, TruePlane, TrueRoof, TrueWall, mirror, move
 
 __all__ = [
     "KINDS",
+    "Comparison",
     "SimCloud",
     "Surroundings",
     "TrueEdge",
@@ -16,10 +19,13 @@ __all__ = [
     "TrueWall",
     "airborne",
     "bare",
+    "cloud_of",
+    "compare_roof",
     "draw_surroundings",
     "mirror",
     "move",
     "photogrammetry",
     "random_roof",
+    "roof_points_of",
     "shapes",
 ]

@@ -16,7 +16,7 @@ from shapely.geometry.polygon import orient
 from slopewright.scene import Array
 
 SNAP_M = 1e-7  # far above rounding (1e-14 m), far below any tolerance of a test
-SLIVER_M2 = 1e-6  # a smaller area is none
+SLIVER_M2 = 1e-12  # a smaller area is rounding
 
 Line = tuple[float, float, float]  # a x + b y + c
 
