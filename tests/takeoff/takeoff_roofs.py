@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import tomllib
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -33,6 +34,7 @@ def system_document(name: str = "composition-laminated") -> dict:
     return tomllib.loads((SYSTEMS / f"{name}.toml").read_text(encoding="utf-8"))
 
 
+@cache
 def system(name: str = "composition-laminated") -> takeoff.System:
     return takeoff.system_from_toml(system_document(name), file=f"{name}.toml")
 

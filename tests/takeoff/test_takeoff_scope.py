@@ -4,7 +4,7 @@ import pytest
 
 from slopewright.errors import InputError
 from slopewright.roof import RoofObject
-from takeoff.takeoff_roofs import gable, has, hip, lean_to, line, take
+from takeoff.takeoff_roofs import build_roof, gable, has, hip, lean_to, line, take
 
 
 def chimney(width_m: float, kind: str = "chimney", plane: str = "A") -> RoofObject:
@@ -126,6 +126,23 @@ def test_a_wall_is_flashed_stepped_kicked_out_and_countered():
     assert line(result, "counter-flashing").net.value == pytest.approx(32)
     assert line(result, "counter-flashing").status == "check"
     assert not has(take(gable(40, 15, 6)), "step flashing")
+
+
+def test_a_wall_in_two_pieces_has_one_foot():
+    corners = [(0, 0, 9), (12, 0, 9), (12, 8, 13), (12, 16, 17), (0, 16, 17)]
+    edges = [("eave", 0, 1, "A"), ("sidewall", 1, 2, "A"), ("sidewall", 3, 2, "A"), ("ridge", 3, 4, "A")]
+    result = take(build_roof(corners, {"A": [0, 1, 2, 3, 4]}, edges))
+    assert line(result, "kick-out flashing").net.value == 1
+    assert line(result, "kick-out flashing").origin == ("e2",)
+
+
+def test_a_wall_across_the_slope_is_stepped_once_a_course():
+    """Oracle: by hand; 20 ft along the fall are 42.67 courses, however long the wall is."""
+    corners = [(0, 0, 9), (12, 0, 9), (24, 16, 21), (0, 16, 21)]
+    edges = [("eave", 0, 1, "A"), ("sidewall", 1, 2, "A"), ("ridge", 2, 3, "A"), ("rake", 3, 0, "A")]
+    step = line(take(build_roof(corners, {"A": [0, 1, 2, 3]}, edges)), "step flashing")
+    assert step.net.value == pytest.approx(240 / 5.625)
+    assert step.order.quantity == 43
 
 
 def test_lines_name_the_planes_and_edges_they_come_from():

@@ -6,7 +6,7 @@ import pytest
 
 from slopewright import takeoff
 from slopewright.errors import InputError
-from takeoff.takeoff_roofs import SYSTEMS, layer_of, system, system_document
+from takeoff.takeoff_roofs import SYSTEMS, gable, layer_of, line, system, system_document, take
 
 SHIPPED = sorted(path.stem for path in SYSTEMS.glob("composition-*.toml"))
 
@@ -101,6 +101,10 @@ def test_a_size_that_is_no_positive_number_is_refused(value):
     [
         (changed(format="other"), "format: got 'other'"),
         (changed(version=2), "version: got 2"),
+        (
+            changed(edition="IRC2018"),
+            "edition 'IRC2018' is not in the steep table of 'ice barrier': IRC 2012",
+        ),
         (changed(layer=[]), "layer: got none"),
         (changed(layer=[3]), "layer 1: got 3, need a table"),
         (changed_layer("starter", measure="volume"), "measure: got 'volume', need one of area, edges"),
@@ -159,6 +163,26 @@ def test_class_limits_must_ascend_from_zero(limits):
     document = system_document()
     document["classes"]["rise_from"] = limits
     assert "classes: limits" in refused(document)
+
+
+def test_a_layer_more_is_a_table_more():
+    """Oracle: by hand; a ridge of 40 ft in pieces of 4 ft without lap."""
+    document = system_document()
+    document["layer"].append(
+        {
+            "item": "ridge vent",
+            "phase": "install",
+            "unit": "lf",
+            "measure": "edges",
+            "edges": ["ridge"],
+            "rule": "Along the ridge.",
+            "source": "the test",
+            "package": {"unit": "piece", "stock_ft": 4, "source": "the test"},
+        }
+    )
+    using = takeoff.system_from_toml(document, file="my.toml")
+    vent = line(take(gable(40, 15, 6), using=using), "ridge vent")
+    assert (vent.net.value, vent.order.quantity) == (pytest.approx(40), 10)
 
 
 def test_the_document_is_not_changed():

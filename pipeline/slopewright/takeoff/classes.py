@@ -69,8 +69,9 @@ def _limits(system: System) -> Iterable[float]:
     for layer in system.layer:
         if isinstance(layer, AreaLayer):
             limits |= {r for r in (layer.rise_from, layer.rise_above, layer.rise_below) if r is not None}
-        elif isinstance(layer, EaveBandLayer) and system.edition in layer.steep:
-            limits.add(layer.steep[system.edition].rise_from)
+        elif isinstance(layer, EaveBandLayer):
+            steep = layer.steep[system.edition]
+            limits |= set() if steep == "none" else {steep.rise_from}
         elif isinstance(layer, PerimeterLayer):
             limits.add(layer.steep_above)
     limits.discard(0)

@@ -49,8 +49,9 @@ def area(layer: AreaLayer, survey: Survey, rng: np.random.Generator) -> Found | 
 
 
 def edges(layer: EdgesLayer, survey: Survey, rng: np.random.Generator) -> Found | None:
-    """Length of all edges of the layer's kinds, with their straight runs for cutting."""
-    return _along(survey.edges(layer.edges), survey)
+    """Length of all edges of the layer's kinds, with the straight runs that strips are cut for."""
+    cut = layer.package is not None and layer.package.stock_ft is not None
+    return _along(survey.edges(layer.edges), survey, cut=cut)
 
 
 def courses(layer: CoursesLayer, survey: Survey, rng: np.random.Generator) -> Found | None:
@@ -97,7 +98,8 @@ def eave_band(layer: EaveBandLayer, survey: Survey, rng: np.random.Generator) ->
         overhang_m, middle_m = uniform_share(low, high, rng=rng, n=n), (low + high) / 2
     else:
         overhang_m, middle_m = np.full(n, site.overhang_m), site.overhang_m
-    steep = layer.steep.get(survey.system.edition)
+    entry = layer.steep[survey.system.edition]
+    steep = None if entry == "none" else entry
     course_m = (layer.course_width_in - layer.course_lap_in) * INCH_M
     value, net, used = 0.0, np.zeros(n), np.zeros(n)
     counted: dict[int, list[str]] = {}
@@ -206,7 +208,7 @@ def perimeter(layer: PerimeterLayer, survey: Survey, rng: np.random.Generator) -
         unseen |= height is None
         if height is None or height.high >= layer.height_ft * FOOT_M:
             high.append(edge)
-    found = _along(high, survey)
+    found = _along(high, survey, cut=False)
     if found is None:
         return None
     steep = [plane.id for plane in survey.planes if rise(plane) > layer.steep_above]
@@ -230,14 +232,14 @@ RULES: dict[str, Rule] = {
 }
 
 
-def _along(found: Sequence[Edge], survey: Survey) -> Found | None:
-    """Length in feet of edges, and their straight runs."""
+def _along(found: Sequence[Edge], survey: Survey, *, cut: bool) -> Found | None:
+    """Length in feet of edges, and their straight runs where strips are cut for them."""
     if not found:
         return None
     net, draws = survey.linear({f"length:{edge.id}": 1 / FOOT_M for edge in found})
     runs = tuple(
         survey.draws.combine({f"length:{edge.id}": 1.0 for edge in run})
-        for run in straight_runs(survey.roof, found)
+        for run in (straight_runs(survey.roof, found) if cut else ())
     )
     return Found(net=net, draws=draws, runs_m=runs, origin=_ids(found))
 

@@ -188,7 +188,7 @@ class EaveBandLayer(Layer):
     course_width_in: Positive
     course_lap_in: NotNegative
     overhang_range_in: tuple[NotNegative, NotNegative]  # where job.toml does not give the overhang
-    steep: dict[str, SteepRule] = {}  # by edition; an edition that is not named has no such rule
+    steep: Annotated[dict[str, SteepRule | Literal["none"]], Field(min_length=1)]  # by edition of the code
 
     @model_validator(mode="after")
     def _widths(self) -> EaveBandLayer:
@@ -317,6 +317,16 @@ class System(Model):
     classes: Classes
     layer: tuple[Annotated[AnyLayer, Field(discriminator="measure")], ...]
 
+    @model_validator(mode="after")
+    def _edition_known(self) -> System:
+        for layer in self.layer:
+            if isinstance(layer, EaveBandLayer) and self.edition not in layer.steep:
+                known = ", ".join(layer.steep)
+                raise ValueError(
+                    f"edition {self.edition!r} is not in the steep table of {layer.item!r}: {known}"
+                )
+        return self
+
     @property
     def items(self) -> tuple[str, ...]:
         """Names that job.toml [scope] may use."""
@@ -377,7 +387,7 @@ def _checked(model: type[M], document: dict[str, Any], *, file: str, where: str)
     except ValidationError as error:
         first = error.errors(include_url=False)[0]
         keys = [str(key) for key in first["loc"]]
-        field = ": ".join(part for part in (where, ".".join(keys)) if part) or "file"
+        field = ": ".join(part for part in (file, where, ".".join(keys)) if part)
         text = first["msg"].removeprefix("Value error, ")
         if first["type"] == "extra_forbidden":
             text = f"unknown key, need one of {', '.join(_fields(model, first['loc'][:-1]))}"
@@ -385,7 +395,7 @@ def _checked(model: type[M], document: dict[str, Any], *, file: str, where: str)
             text = "missing, need a value"
         elif first["type"] != "value_error":
             text = f"got {first['input']!r}; {text[0].lower()}{text[1:]}"
-        raise InputError(f"{file}: {field}: {text}") from error
+        raise InputError(f"{field}: {text}") from error
 
 
 def _fields(model: type[Model], path: tuple[int | str, ...]) -> list[str]:
