@@ -1,25 +1,28 @@
-"""LAS, LAZ and COPC in chunks: coordinates in file units, classes, noise and withheld points left out."""
+"""LAS, LAZ and COPC in chunks: coordinates in file units, classes, noise and withheld points left out.
+
+Only four fields of a point are wanted, so records are taken apart here: ASPRS LAS 1.4 R15, point data
+record formats.
+"""
 
 from __future__ import annotations
 
-import logging
-from collections.abc import Collection
+from collections.abc import Collection, Iterator
 from pathlib import Path
+from typing import BinaryIO
 
 import numpy as np
 import numpy.typing as npt
 
 from ..errors import InputError
-from ..scene import Notice
+from ..scene import Array, Notice
 from .las_header import LasHeader, las_placement, read_las_header
-from .native import native_errors
+from .laz import read_laz_points
 from .raw import RawCloud
 
 CHUNK = 500_000  # points decoded at a time; 30 MB at 60 bytes a point
 NOISE = (7, 18)  # ASPRS: low point (noise), high noise
 UNCLASSIFIED = (0, 1)  # ASPRS: created but never classified, unclassified
-
-logging.getLogger("laspy").addHandler(logging.NullHandler())  # it prints what it also raises
+FIRST_WIDE_FORMAT = 6  # from here on a byte for the class and another for flags
 
 
 def read_las(path: Path, *, keep: Collection[int] | None = None) -> RawCloud:
@@ -37,35 +40,51 @@ def read_las(path: Path, *, keep: Collection[int] | None = None) -> RawCloud:
         If the file is truncated or damaged, or its CRS cannot be measured in.
     """
     name = path.name
+    sieve = _Sieve(keep)
     with path.open("rb") as stream:
         header = read_las_header(name, stream, path.stat().st_size)
-    placement = las_placement(name, header)
-    reader = _Sieve(keep)
-    with native_errors(name):
-        _read_points(path, header, reader)
-    if reader.n_read < header.n_points:
-        raise InputError(
-            f"{name}: truncated, header promises {header.n_points} points, file holds {reader.n_read}"
-        )
-    xyz, classes = reader.collect()
+        placement = las_placement(name, header)
+        layout = point_layout(header)
+        for block in _blocks(name, stream, header):
+            sieve.add(np.frombuffer(block, dtype=layout), header)
+    xyz, classes = sieve.collect()
     return RawCloud(
-        xyz=xyz, step=np.abs(header.scales), placement=placement, classes=classes, notices=reader.notices()
+        xyz=xyz,
+        step=np.abs(header.scales),
+        placement=placement,
+        classes=classes,
+        notices=sieve.notices(),
     )
 
 
-def _read_points(path: Path, header: LasHeader, sieve: _Sieve) -> None:
-    import laspy
+def point_layout(header: LasHeader) -> np.dtype[np.void]:
+    """The wanted fields of a point record.  Class and withheld flag share byte 15 in formats 0 to 5."""
+    wide = header.point_format >= FIRST_WIDE_FORMAT
+    return np.dtype(
+        {
+            "names": ["x", "y", "z", "flags", "class"],
+            "formats": ["<i4", "<i4", "<i4", "u1", "u1"],
+            "offsets": [0, 4, 8, 15, 16 if wide else 15],
+            "itemsize": header.point_bytes,
+        }
+    )
 
-    wanted = laspy.DecompressionSelection
-    selection = wanted.XY_RETURNS_CHANNEL | wanted.Z | wanted.CLASSIFICATION | wanted.FLAGS
-    with laspy.open(path, read_evlrs=False, decompression_selection=selection) as reader:
-        left = header.n_points
-        while left > 0:
-            points = reader.read_points(min(CHUNK, left))
-            if len(points) == 0:
-                return
-            sieve.add(points)
-            left -= len(points)
+
+def _blocks(name: str, stream: BinaryIO, header: LasHeader) -> Iterator[bytearray | bytes]:
+    if header.n_points == 0:
+        return
+    if header.compressed:
+        yield from read_laz_points(
+            name, stream, header.laszip, header.points_at, header.n_points, header.point_bytes, CHUNK
+        )
+        return
+    stream.seek(header.points_at)
+    for start in range(0, header.n_points, CHUNK):
+        size = min(CHUNK, header.n_points - start) * header.point_bytes
+        block = stream.read(size)
+        if len(block) < size:
+            raise InputError(f"{name}: truncated while it was read, need the whole file")
+        yield block
 
 
 class _Sieve:
@@ -73,14 +92,14 @@ class _Sieve:
 
     def __init__(self, keep: Collection[int] | None) -> None:
         self.keep = None if keep is None else np.isin(np.arange(256), list(keep))
-        self.n_read = self.n_noise = self.n_withheld = self.n_unwanted = 0
-        self.chunks: list[npt.NDArray[np.float64]] = []
+        self.n_noise = self.n_withheld = self.n_unwanted = 0
+        self.chunks: list[Array] = []
         self.classes: list[npt.NDArray[np.uint8]] = []
 
-    def add(self, points) -> None:  # type: ignore[no-untyped-def]  # laspy is not typed
-        classes = np.asarray(points.classification, dtype=np.uint8)
-        good = ~np.asarray(points.withheld, dtype=bool)
-        self.n_read += len(good)
+    def add(self, points: npt.NDArray[np.void], header: LasHeader) -> None:
+        wide = header.point_format >= FIRST_WIDE_FORMAT
+        classes = points["class"] if wide else points["class"] & 0x1F
+        good = points["flags"] & (0x04 if wide else 0x80) == 0
         self.n_withheld += int(np.count_nonzero(~good))
         if self.keep is None:
             noise = np.isin(classes, NOISE)
@@ -89,10 +108,14 @@ class _Sieve:
         else:
             self.n_unwanted += int(np.count_nonzero(good & ~self.keep[classes]))
             good &= self.keep[classes]
-        self.chunks.append(np.stack([points.x[good], points.y[good], points.z[good]], axis=1))
+        xyz = np.empty((int(np.count_nonzero(good)), 3))
+        with np.errstate(over="ignore", invalid="ignore"):  # a damaged scale; refused as infinite later
+            for axis, field in enumerate(("x", "y", "z")):
+                xyz[:, axis] = points[field][good] * header.scales[axis] + header.offsets[axis]
+        self.chunks.append(xyz)
         self.classes.append(classes[good])
 
-    def collect(self) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.uint8] | None]:
+    def collect(self) -> tuple[Array, npt.NDArray[np.uint8] | None]:
         """All points in one array, at most twice their size in memory on the way."""
         xyz = np.empty((sum(map(len, self.chunks)), 3))
         at = len(xyz)

@@ -18,9 +18,9 @@ from .raw import Placement
 HEADER_BYTES = 227  # of LAS 1.0 to 1.2
 VLR = struct.Struct("<2x16sHH32x")
 EVLR = struct.Struct("<2x16sHQ32x")
-PROJECTION = b"LASF_Projection"
-WKT_RECORD, KEYS_RECORD, DOUBLES_RECORD = 2112, 34735, 34736
-MAX_CRS_BYTES = 1 << 20  # a WKT is a few kB
+OWNERS = (b"LASF_Projection", b"laszip encoded")  # whose records are wanted
+WKT_RECORD, KEYS_RECORD, DOUBLES_RECORD, LASZIP_RECORD = 2112, 34735, 34736, 22204
+MAX_RECORD_BYTES = 1 << 20  # a WKT is a few kB
 WKT_BIT = 0x10  # of the global encoding
 COMPRESSED_BIT = 0x80  # LAZ sets the top bit of the point format
 POINT_BYTES = (20, 28, 26, 34, 57, 63, 30, 36, 38, 59, 67)  # minimum record of formats 0 to 10
@@ -32,10 +32,18 @@ class LasHeader:
 
     n_points: int
     point_format: int  # 0 to 10, without the compression bit
+    point_bytes: int
+    points_at: int  # offset of the first point [byte]
     compressed: bool
     scales: tuple[float, float, float]  # [file unit] a step of the stored integers
+    offsets: tuple[float, float, float]  # [file unit]
     wkt_rules: bool  # the encoding bit that makes the WKT record the one that counts
-    records: dict[int, bytes]  # LASF_Projection records by id
+    records: dict[int, bytes]  # records by id: LASF_Projection, and that of LASzip
+
+    @property
+    def laszip(self) -> bytes:
+        """The record that describes the compression; empty if there is none."""
+        return self.records.get(LASZIP_RECORD, b"")
 
 
 def read_las_header(name: str, stream: BinaryIO, file_bytes: int) -> LasHeader:
@@ -54,6 +62,7 @@ def read_las_header(name: str, stream: BinaryIO, file_bytes: int) -> LasHeader:
     header_bytes, points_at, n_vlrs = struct.unpack_from("<HII", head, 94)
     format_byte, record_bytes, n_points = struct.unpack_from("<BHI", head, 104)
     scales = struct.unpack_from("<3d", head, 131)
+    offsets = struct.unpack_from("<3d", head, 155)
     if major != 1 or minor > 4:
         raise InputError(f"{name}: LAS version {major}.{minor}, need 1.0 to 1.4")
     compressed, point_format = bool(format_byte & COMPRESSED_BIT), format_byte & 0x3F
@@ -73,14 +82,17 @@ def read_las_header(name: str, stream: BinaryIO, file_bytes: int) -> LasHeader:
         whole = (file_bytes - points_at) // record_bytes
         raise InputError(f"{name}: truncated, header promises {n_points} points, file holds {whole}")
 
-    records = _projection_records(name, stream, VLR, header_bytes, n_vlrs, points_at)
+    records = _records(name, stream, VLR, header_bytes, n_vlrs, points_at)
     if n_evlrs:
-        records |= _projection_records(name, stream, EVLR, evlrs_at, n_evlrs, file_bytes)
+        records |= _records(name, stream, EVLR, evlrs_at, n_evlrs, file_bytes)
     return LasHeader(
         n_points=n_points,
         point_format=point_format,
+        point_bytes=record_bytes,
+        points_at=points_at,
         compressed=compressed,
         scales=scales,
+        offsets=offsets,
         wkt_rules=bool(encoding & WKT_BIT),
         records=records,
     )
@@ -105,7 +117,7 @@ def las_placement(name: str, header: LasHeader) -> Placement:
     )
 
 
-def _projection_records(
+def _records(
     name: str, stream: BinaryIO, head: struct.Struct, start: int, count: int, end: int
 ) -> dict[int, bytes]:
     """Walk `count` variable length records between two offsets; every length is checked before it is used."""
@@ -122,7 +134,7 @@ def _projection_records(
         at += head.size + size
         if at > end:
             raise InputError(f"{name}: record {record} is longer than the file, need the whole file")
-        if user.split(b"\0")[0] == PROJECTION and size <= MAX_CRS_BYTES:
+        if user.split(b"\0")[0] in OWNERS and size <= MAX_RECORD_BYTES:
             found[record] = stream.read(size)
     return found
 

@@ -108,12 +108,13 @@ def _read_compressed(path: Path, header: _Header) -> Array:
         block = lzf_decompress(data, unpacked)
     except LzfError as error:
         raise InputError(f"{name}: damaged compressed data ({error}), need the whole file") from error
+    ends = np.cumsum([n * d.itemsize * c for d, c in zip(header.dtypes, header.counts, strict=True)])
     xyz = np.empty((n, 3))
-    at = 0
-    for field, dtype, count in zip(header.fields, header.dtypes, header.counts, strict=True):
-        if field in AXES:
-            xyz[:, AXES.index(field)] = np.frombuffer(block, dtype=dtype, count=n, offset=at)
-        at += n * dtype.itemsize * count
+    for axis, field in enumerate(AXES):
+        dtype = header.dtype_of(field)
+        start = int(ends[header.fields.index(field)]) - n * dtype.itemsize
+        with np.errstate(invalid="ignore"):  # NaN of a damaged file; refused later
+            xyz[:, axis] = np.frombuffer(block, dtype=dtype, count=n, offset=start)
     return xyz
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection
+from collections.abc import Collection
 from pathlib import Path
 
 import numpy as np
@@ -11,7 +11,7 @@ from ..errors import DegenerateGeometryError, InputError
 from ..scene import Array, Cloud, Notice
 from ..units import METRES_PER_UNIT
 from .crs import check_stretch
-from .pcd import looks_like_pcd
+from .pcd import looks_like_pcd, read_pcd
 from .plausible import check_size
 from .raw import Placement, RawCloud
 from .resolve import check_unit, resolve_units
@@ -20,6 +20,7 @@ FORMATS = "LAS, LAZ, COPC, PLY, PCD, E57, XYZ/CSV text"
 MIN_POINTS = 50  # fewer fix no roof
 LINE_RATIO = 1e-4  # width over length below which the points are a line
 STEP_NOTICE_M, STEP_REFUSED_M = 0.02, 0.1  # coordinate steps that add to the noise; that drown a roof edge
+LARGEST = 1e11  # file units: ten times the northing of a pole in millimetres
 HEAD = 4096  # bytes looked at to tell the format
 
 
@@ -52,8 +53,7 @@ def read_cloud(path: Path | str, *, unit: str | None = None, keep: Collection[in
     name = path.name
     check_unit(unit)
     try:
-        reader = _reader_for(path)
-        raw = reader(path, keep)
+        raw = _read(path, keep)
     except MemoryError as error:
         raise InputError(f"{name}: too large for this machine's memory, need a smaller cut") from error
     except OSError as error:
@@ -81,8 +81,8 @@ def read_cloud(path: Path | str, *, unit: str | None = None, keep: Collection[in
     return cloud
 
 
-def _reader_for(path: Path) -> Callable[[Path, Collection[int] | None], RawCloud]:
-    """The reader for the content of a file; readers are loaded only when they are needed."""
+def _read(path: Path, keep: Collection[int] | None) -> RawCloud:
+    """Read by content; readers are loaded only when they are needed."""
     name = path.name or str(path)
     if path.is_dir():
         raise InputError(f"{name}: a folder, need one cloud file ({FORMATS})")
@@ -95,23 +95,23 @@ def _reader_for(path: Path) -> Callable[[Path, Collection[int] | None], RawCloud
     if head.startswith(b"LASF"):
         from .las import read_las
 
-        return lambda p, keep: read_las(p, keep=keep)
+        return read_las(path, keep=keep)
+    if keep is not None:
+        raise InputError(f"{name}: classes to keep were given but the format has none, need LAS or LAZ")
     if head.startswith(b"ply") and head[3:4] in (b"\n", b"\r"):
         from .ply import read_ply
 
-        return lambda p, keep: read_ply(p)
+        return read_ply(path)
     if head.startswith(b"ASTM-E57"):
         from .e57 import read_e57
 
-        return lambda p, keep: read_e57(p)
+        return read_e57(path)
     if looks_like_pcd(head):
-        from .pcd import read_pcd
-
-        return lambda p, keep: read_pcd(p)
+        return read_pcd(path)
     if looks_like_text(head):
         from .text import read_text
 
-        return lambda p, keep: read_text(p)
+        return read_text(path)
     raise InputError(f"{name}: not a point cloud we know, need {FORMATS}")
 
 
@@ -121,11 +121,11 @@ def looks_like_text(head: bytes) -> bool:
 
 
 def _check_finite(name: str, raw: RawCloud) -> None:
-    total = raw.xyz.sum()
-    if np.isfinite(total):
-        return
-    bad = np.flatnonzero(~np.isfinite(raw.xyz).all(axis=1))
-    if len(bad):
+    largest = max(-raw.xyz.min(), raw.xyz.max())  # NaN and infinity come through
+    if largest > LARGEST and np.isfinite(largest):
+        raise InputError(f"{name}: coordinates up to {largest:.3g}, need coordinates on Earth")
+    if not np.isfinite(largest):
+        bad = np.flatnonzero(~np.isfinite(raw.xyz).all(axis=1))
         first = raw.name_row(int(bad[0]))
         raise InputError(
             f"{name}: {len(bad)} points with NaN or infinite coordinates (first: {first}), need them removed"

@@ -39,7 +39,7 @@ def read_records(path: Path, offset: int, record: np.dtype[np.void], n_points: i
     if held < n_points:
         raise InputError(f"{path.name}: truncated, header promises {n_points} points, file holds {held}")
     xyz = np.empty((n_points, 3))
-    with path.open("rb") as stream:
+    with path.open("rb") as stream, np.errstate(invalid="ignore"):  # NaN of a damaged file; refused later
         stream.seek(offset)
         for start in range(0, n_points, CHUNK):
             chunk = np.fromfile(stream, dtype=record, count=min(CHUNK, n_points - start))
