@@ -55,4 +55,11 @@ def read_takeoff(folder: Path) -> Takeoff:
 
 def write_results(folder: Path, roof: Roof, quantities: Takeoff, mesh: RoofMesh, *, metric: bool) -> None:
     """Write the quantities, the mesh and the drawing."""
-    (folder / TAKEOFF_FILE).write_bytes(report.json_bytes(report.takeoff_json(quantities)))
+    contents = {
+        TAKEOFF_FILE: report.json_bytes(report.takeoff_json(quantities)),
+        "takeoff.csv": report.takeoff_csv(quantities),
+        "roof.glb": report.glb_bytes(roof, mesh),
+        "roof.obj": report.obj_bytes(roof, mesh),
+    }
+    for name, content in contents.items():
+        (folder / name).write_bytes(content)

@@ -12,7 +12,7 @@ import shapely
 
 from . import adjust, cloud, edges, isolate, mesh, planes, takeoff
 from .certify import reasons_against
-from .errors import InputError
+from .errors import InputError, NoRoofError
 from .intent import Intent, Options
 from .job import Job, load_job
 from .job.place import local_footprint, local_point
@@ -88,6 +88,7 @@ def measure(
     if held and held.takeoff_key == intent.takeoff_key and held.is_intact(folder):
         return _result(folder, held, {})
 
+    system = _load_system(intent)  # a fault in it is told before minutes of measuring
     clock = Clock(progress)
     with written_whole(folder, previous) as staging:
         if held and held.measure_key == intent.measure_key and held.is_intact(folder, ROOF_FILES):
@@ -96,7 +97,7 @@ def measure(
         else:
             roof, chosen, others = _measure_roof(job, options, clock)
             write_roof(staging, roof)
-        record = _finish(staging, intent, chosen, others, clock)
+        record = _finish(staging, intent, system, chosen, others, clock)
     return _result(folder, record, clock.seconds)
 
 
@@ -125,10 +126,11 @@ def take_off(
     """
     previous = RunRecord.read(folder)
     intent = Intent.of_record(previous, system=system, metric=metric)
+    loaded = _load_system(intent)
     clock = Clock(progress)
     with written_whole(folder, previous) as staging:
         copy_roof(folder, staging)
-        record = _finish(staging, intent, previous.chosen, previous.other_roofs, clock)
+        record = _finish(staging, intent, loaded, previous.chosen, previous.other_roofs, clock)
     return _result(folder, record, clock.seconds)
 
 
@@ -139,7 +141,7 @@ def _measure_roof(job: Job, options: Options, clock: Clock) -> tuple[Roof, str, 
     with clock.stage("isolate"):
         at = local_point(options.at, scanned) if options.at else None
         footprint = local_footprint(options.footprint, scanned) if options.footprint else None
-        scene = isolate.run(scanned, at=at, footprint=footprint)
+        scene = _isolate(scanned, at, footprint)
         points = scene.roofs[scene.chosen]
         _check_house_size(points, scanned)
     with clock.stage("planes"):
@@ -156,12 +158,16 @@ def _measure_roof(job: Job, options: Options, clock: Clock) -> tuple[Roof, str, 
 
 
 def _finish(
-    staging: Path, intent: Intent, chosen: str, others: list[dict[str, Any]], clock: Clock
+    staging: Path,
+    intent: Intent,
+    system: takeoff.System,
+    chosen: str,
+    others: list[dict[str, Any]],
+    clock: Clock,
 ) -> RunRecord:
     """The stages from roof.json on; they start from the file, so that they can be run again from it."""
     roof = read_roof(staging)
     with clock.stage("takeoff"):
-        system = takeoff.system_from_toml(read_system(intent.system_path), file=intent.system_path.name)
         quantities = takeoff.run(roof, system, intent.request, rng=np.random.default_rng(TAKEOFF_SEED))
     with clock.stage("report"):
         write_results(staging, roof, quantities, mesh.run(roof), metric=bool(intent.options["metric"]))
@@ -189,6 +195,10 @@ def _result(folder: Path, record: RunRecord, seconds: dict[str, float]) -> RunRe
     )
 
 
+def _load_system(intent: Intent) -> takeoff.System:
+    return takeoff.system_from_toml(read_system(intent.system_path), file=str(intent.system_path))
+
+
 def _configs() -> dict[str, dict[str, Any]]:
     """The resolved configuration of each stage that has one."""
     return {
@@ -207,6 +217,16 @@ def _check_same_cloud(previous: RunRecord, intent: Intent, folder: Path) -> None
             f"{folder}: holds a run of {before.name} ({before.sha256[:8]}), not of this"
             f" {intent.cloud().name} ({intent.cloud().sha256[:8]}); choose another --out or give --force"
         )
+
+
+def _isolate(scanned: Cloud, at: tuple[float, float] | None, footprint: shapely.Polygon | None) -> Scene:
+    """The roofs; where there is none, the size of the cloud goes with it, since a wrong unit hides roofs."""
+    try:
+        return isolate.run(scanned, at=at, footprint=footprint)
+    except NoRoofError as error:
+        dx, dy, dz = np.ptp(scanned.xyz, axis=0)
+        size = f"read in {scanned.unit}, the cloud is {dx:,.0f} x {dy:,.0f} x {dz:,.1f} m"
+        raise NoRoofError(f"{error} ({size})") from error
 
 
 def _check_house_size(points: RoofPoints, scanned: Cloud) -> None:

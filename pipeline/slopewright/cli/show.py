@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager, nullcontext
@@ -14,6 +15,8 @@ from .. import report
 from ..run import STAGES, RunResult
 from ..runfolder import Progress
 from .outcome import NOT_CERTIFIED, OK, Outcome
+
+PIPE_WIDTH, MAX_WIDTH = 80, 100  # columns
 
 
 @contextmanager
@@ -44,7 +47,8 @@ def show_result(result: RunResult, *, metric: bool, as_json: bool, quiet: bool, 
     if as_json:
         click.echo(json.dumps(_as_json(result), ensure_ascii=False, allow_nan=False))
     elif not quiet:
-        click.echo(report.summary_text(result.roof, result.takeoff, metric=metric))
+        width = min(shutil.get_terminal_size((PIPE_WIDTH, 0)).columns, MAX_WIDTH)
+        click.echo(report.summary_text(result.roof, result.takeoff, metric=metric, width=width))
         for line in _around(result):
             click.echo(line)
     if verbose:

@@ -11,7 +11,7 @@ from ..errors import InputError
 from ..resources import shipped
 
 SYSTEMS = "configs/systems"
-DEFAULT_SYSTEM = "composition-shingle"
+DEFAULT_SYSTEM = "composition-laminated"
 
 
 def find_system(name: str | None) -> Path:
