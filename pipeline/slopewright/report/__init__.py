@@ -3,6 +3,8 @@
 from .joint_file import covariance_json
 from .jsonfile import json_bytes, read_json
 from .mesh_file import glb_bytes, obj_bytes
+from .plan import plan_svg
+from .results import run
 from .roof_file import roof_from_json, roof_json
 from .summary import summary_text
 from .takeoff_file import takeoff_from_json, takeoff_json
@@ -13,9 +15,11 @@ __all__ = [
     "glb_bytes",
     "json_bytes",
     "obj_bytes",
+    "plan_svg",
     "read_json",
     "roof_from_json",
     "roof_json",
+    "run",
     "summary_text",
     "takeoff_csv",
     "takeoff_from_json",

@@ -2,7 +2,8 @@
 
 References
 ----------
-.. [1] JCGM 100:2008 (GUM), 7.2.6: at most two significant digits of an uncertainty, rounded up where that matters.
+.. [1] JCGM 100:2008 (GUM), 7.2.6: at most two significant digits of an uncertainty, rounded up
+   where that matters.
 """
 
 from __future__ import annotations

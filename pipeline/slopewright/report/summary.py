@@ -104,11 +104,12 @@ def _how_much(roof: Roof, *, metric: bool) -> Iterator[str]:
     total = _hard(with_bound(roof.area, area))
     yield f"{total} of roof, 95 % sure between {_hard(bounds(roof.area, area))}"
     n = len(roof.planes)
-    yield f"{_hard(with_bound(roof.plan_area, plan))} in plan; {n} plane{'s' if n > 1 else ''}: {_pitches(roof, area, metric)}"
+    planes = f"{n} plane{'s' if n > 1 else ''}: {_pitches(roof, metric=metric)}"
+    yield f"{_hard(with_bound(roof.plan_area, plan))} in plan; {planes}"
     yield _table([_length(roof, name, kinds, length) for name, kinds in _kinds(roof)])
 
 
-def _pitches(roof: Roof, area: Unit, metric: bool) -> str:
+def _pitches(roof: Roof, *, metric: bool) -> str:
     """The largest classes of pitch first."""
     ordered = sorted(roof.by_pitch, key=lambda item: -item[1].value)
     shown = []
@@ -160,7 +161,8 @@ def _not_seen(roof: Roof, notices: tuple[Notice, ...], *, metric: bool) -> Itera
     area = sum((1 - p.observed) * p.area.value for p in roof.planes) / roof.area.value
     lengths = sum(e.length.value for e in roof.edges)
     edges = sum((1 - e.observed) * e.length.value for e in roof.edges) / lengths if lengths else 0.0
-    yield f"{percent(area)} of the area and {percent(edges)} of the edges' length; inferred from what lies beside."
+    shares = f"{percent(area)} of the area and {percent(edges)} of the edges' length"
+    yield f"{shares}; inferred from what lies beside."
     planes = [plane for plane in roof.planes if plane.observed < INFERRED]
     dark = [edge for edge in roof.edges if edge.observed < INFERRED]
     if planes:
@@ -194,9 +196,10 @@ def _orders(takeoff: Takeoff, *, metric: bool) -> Iterator[str]:
     names = [shorten(line.item, 24) + (" (code)" if line.status == "code_item" else "") for _, line in main]
     orders = [_order(line) for _, line in main]
     needs = [_need(line, metric=metric) for _, line in main]
+    wide, wide_order, wide_need = (max(map(len, column)) for column in (names, orders, needs))
     for name, order, need, (_, line) in zip(names, orders, needs, main, strict=True):
-        cells = f"{name:<{max(map(len, names))}}  {order:>{max(map(len, orders))}}  {need:<{max(map(len, needs))}}"
-        yield _hard(f"{cells}  {_risk(line)}").rstrip()
+        cells = f"{name:<{wide}}  {order:>{wide_order}}  {need:<{wide_need}}  {_risk(line)}"
+        yield _hard(cells)
     rest = len(lines) - len(main)
     if rest:
         yield f"and {rest} more line{'s' if rest > 1 else ''} with packages in takeoff.csv"

@@ -1,0 +1,102 @@
+"""The sheet of paper: its size, the scale that fits, and where the roof lies on it.  Millimetres, y down."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ...scene import Array
+
+MARGIN_MM = 9.0
+HEADER_MM = 15.0
+FOOTER_MM = 15.0
+COLUMN_MM = 64.0  # for the tables beside the drawing
+GAP_MM = 4.0
+MANY_EDGES = 40  # more, and a sheet twice as large is needed to read them
+LABEL_ROOM_MM = 11.0  # round the roof, for what is written outside it
+
+SIZES_IMPERIAL = ((279.4, 215.9, "Letter"), (431.8, 279.4, "Tabloid (11 x 17 in)"))
+SIZES_METRIC = ((297.0, 210.0, "A4"), (420.0, 297.0, "A3"))  # ISO 216
+
+# Scales that rulers have: (1 : n, as it is said)
+IMPERIAL = (
+    (24, "1/2 in = 1 ft"), (32, "3/8 in = 1 ft"), (48, "1/4 in = 1 ft"), (64, "3/16 in = 1 ft"),
+    (96, "1/8 in = 1 ft"), (120, "1 in = 10 ft"), (128, "3/32 in = 1 ft"), (192, "1/16 in = 1 ft"),
+    (240, "1 in = 20 ft"), (360, "1 in = 30 ft"), (480, "1 in = 40 ft"), (600, "1 in = 50 ft"),
+    (1200, "1 in = 100 ft"), (2400, "1 in = 200 ft"), (6000, "1 in = 500 ft"),
+)  # fmt: skip
+METRIC = tuple((n, "") for n in (20, 25, 50, 75, 100, 125, 150, 200, 250, 300, 400, 500, 1000, 2000, 5000))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Sheet:
+    """A landscape sheet and the place of the roof on it."""
+
+    width_mm: float
+    height_mm: float
+    name: str  # of the paper
+    scale: int  # 1 : scale
+    scale_said: str  # "1/8 in = 1 ft", or nothing
+    middle_m: Array  # (2,) the point of the plan that lies in the middle of the field
+
+    @property
+    def field_mm(self) -> tuple[float, float, float, float]:
+        """Where the drawing may go: left, top, right, bottom."""
+        return (
+            MARGIN_MM,
+            MARGIN_MM + HEADER_MM,
+            self.width_mm - MARGIN_MM - COLUMN_MM - GAP_MM,
+            self.height_mm - MARGIN_MM - FOOTER_MM,
+        )
+
+    @property
+    def column_mm(self) -> tuple[float, float, float]:
+        """Left side, top and bottom of the column of tables."""
+        return (
+            self.width_mm - MARGIN_MM - COLUMN_MM,
+            MARGIN_MM + HEADER_MM,
+            self.height_mm - MARGIN_MM,
+        )
+
+    def place(self, xy_m: Array) -> Array:
+        """Millimetres on the sheet of plan points, shape (..., 2)."""
+        left, top, right, bottom = self.field_mm
+        middle = np.array([(left + right) / 2, (top + bottom) / 2])
+        placed: Array = middle + (xy_m - self.middle_m) * np.array([1.0, -1.0]) * (1000 / self.scale)
+        return placed
+
+
+def choose_sheet(xy_m: Array, n_edges: int, *, metric: bool) -> Sheet:
+    """The sheet with the largest scale at which a plan fits; beyond the rulers' scales, whole thousands.
+
+    Parameters
+    ----------
+    xy_m : array, shape (n, 2)
+        Points of the plan [m].
+    n_edges : int
+        How many edges there are to label; from `MANY_EDGES` on the sheet is twice as large.
+    metric : bool
+        A4 or A3 and round scales instead of Letter or Tabloid and inches to the foot.
+    """
+    low, high = xy_m.min(axis=0), xy_m.max(axis=0)
+    sizes = SIZES_METRIC if metric else SIZES_IMPERIAL
+    width_mm, height_mm, name = sizes[n_edges > MANY_EDGES]
+
+    def sheet(scale: int, said: str) -> Sheet:
+        return Sheet(
+            width_mm=width_mm,
+            height_mm=height_mm,
+            name=name,
+            scale=scale,
+            scale_said=said,
+            middle_m=(low + high) / 2,
+        )
+
+    left, top, right, bottom = sheet(1, "").field_mm
+    room_m = (np.array([right - left, bottom - top]) - 2 * LABEL_ROOM_MM) / 1000
+    needed = float(((high - low) / room_m).max())
+    for scale, said in METRIC if metric else IMPERIAL:
+        if scale >= needed:
+            return sheet(scale, said)
+    return sheet(1000 * int(np.ceil(needed / 1000)), "")
