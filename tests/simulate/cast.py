@@ -14,7 +14,8 @@ import shapely
 
 from slopewright.scene import Array, Labels
 
-from .surroundings import CHIMNEY, GROUND, NEIGHBOUR, TREE, WALL, Box, Ground, Surroundings, Tree
+from .fields import smooth_field
+from .surroundings import GROUND, NEIGHBOUR, TREE, WALL, Box, Ground, Surroundings, Tree
 from .truth import TrueRoof, TrueWall
 
 DEEP_M = 6.0  # walls go on this far below the house's ground, for sloping ground
@@ -139,6 +140,15 @@ def through_trees(world: World, g: Array, s: Array, z: Array, label: Labels, dep
         label[stopped] = TREE
 
 
+def bump_ground(scene: World, xyz: Array, label: Labels, rng: np.random.Generator) -> None:
+    """Make the ground rough, in place."""
+    rows = label == GROUND
+    ground = scene.ground
+    if ground.rough_m > 0 and rows.any():
+        bumps = smooth_field(xyz[rows, :2], rng, length_m=ground.rough_length_m)
+        xyz[rows, 2] += ground.rough_m * bumps
+
+
 def outlines(world: World) -> Iterator[Array]:
     """Corners of each facet in order, shape (k, 3) [m]."""
     for facet in world.facets:
@@ -173,6 +183,3 @@ def _box(box: Box) -> Iterator[Facet]:
     yield Slab(plane=(0.0, 0.0, box.top_m), polygon=polygon, label=box.label)
     for start, end in zip(corners, np.roll(corners, -1, axis=0), strict=True):
         yield Upright(start=start, end=end, foot=(box.foot_m,) * 2, top=(box.top_m,) * 2, label=box.label)
-
-
-CLASSES = {GROUND: 2, WALL: 1, TREE: 5, CHIMNEY: 6, NEIGHBOUR: 6}  # ASPRS LAS 1.4 R15, table 17; others 1

@@ -9,7 +9,7 @@ import shapely
 
 from slopewright.scene import Cloud, RoofPoints
 
-from .clouds import SimCloud
+from .sim_cloud import SimCloud
 from .surroundings import GROUND, NEIGHBOUR
 from .truth import TrueRoof
 
