@@ -12,8 +12,9 @@ import math
 from dataclasses import dataclass
 
 from ..measurement import Measurement
-from ..units import FOOT_M, SQUARE_M2
+from ..units import FOOT_M, SQUARE_M2, feet_and_inches
 
+INFERRED = 0.5  # a plane or edge of which less was seen is called inferred
 DIGITS = 2  # significant digits of a bound [1]
 ROUND_DOWN_AT_MOST = 0.01  # share of a bound that rounding may take off: GUM quotes 28.05 as 28, 10.47 as 11
 LOPSIDED = 0.02  # share of the width by which a value may be off the middle of its bounds
@@ -57,15 +58,15 @@ def with_bound(measured: Measurement, unit: Unit) -> str:
     decimals = bound_decimals(half, unit.decimals)
     middle = (measured.low + measured.high) / 2
     if abs(measured.value - middle) > LOPSIDED * measured.half_width:
-        return f"{value:,.{decimals}f} {unit.name} ({bounds(measured, unit)})"
+        return f"{value:,.{decimals}f} {unit.name} ({bounds(measured, unit, 'to')})"
     return f"{value:,.{decimals}f} {unit.name} ± {rounded_bound(half, decimals):,.{decimals}f}"
 
 
-def bounds(measured: Measurement, unit: Unit) -> str:
+def bounds(measured: Measurement, unit: Unit, between: str = "and") -> str:
     """The 95 % bounds as a range, like `28.11 and 28.73`."""
     decimals = bound_decimals(measured.half_width / unit.si, unit.decimals)
     low, high = (round(v / unit.si, decimals) + 0.0 for v in (measured.low, measured.high))
-    return f"{low:,.{decimals}f} and {high:,.{decimals}f}"
+    return f"{low:,.{decimals}f} {between} {high:,.{decimals}f}"
 
 
 def percent(share: float, digits: int = 0) -> str:
@@ -76,6 +77,11 @@ def percent(share: float, digits: int = 0) -> str:
 def rise_text(rise_in_12: float) -> str:
     """Pitch in trade terms, to the nearest half inch: `7.5 in 12`."""
     return f"{round(2 * rise_in_12) / 2:g} in 12"
+
+
+def length_text(length_m: float, *, metric: bool) -> str:
+    """A length as drawings have it: metres to a centimetre, or feet and inches to the half inch."""
+    return f"{length_m:.2f}" if metric else feet_and_inches(length_m)
 
 
 def angle_text(pitch_deg: float) -> str:

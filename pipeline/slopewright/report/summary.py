@@ -10,6 +10,7 @@ from ..scene import EdgeKind, Notice
 from ..units import FOOT_M, SQUARE_M2
 from .quantity import (
     FEET,
+    INFERRED,
     METRES,
     SQUARE_FEET,
     SQUARE_METRES,
@@ -27,7 +28,6 @@ MOST_ORDERS = 9
 MOST_WARNINGS = 4
 MOST_WARNING_LINES = 2
 MOST_NAMES = 8
-INFERRED = 0.5  # less than this share seen: inferred rather than measured
 SHOWN_ELSEWHERE = frozenset({"plane_inferred", "edge_inferred"})  # the section on what was not seen says it
 WALLS = (EdgeKind.SIDEWALL, EdgeKind.HEADWALL, EdgeKind.PARAPET)
 PLURAL_UNITS = frozenset({"bundle", "roll", "piece", "sheet", "box", "bag", "can", "pallet", "tube", "pack"})

@@ -8,10 +8,10 @@ import numpy as np
 
 from ...roof import Edge, Roof
 from ...scene import EdgeKind
-from ...units import feet_and_inches
 from ..colour import css_colour
 from ..quantity import (
     FEET,
+    INFERRED,
     METRES,
     SQUARE_FEET,
     SQUARE_METRES,
@@ -22,11 +22,11 @@ from ..quantity import (
     rounded_bound,
     with_bound,
 )
+from .edge_labels import edge_length_text
 from .sheet import COLUMN_MM, Sheet
 from .strokes import STROKES, draw_edge, draw_inferred
-from .svg import INK, element, fitted, line, text
+from .svg import BOLD, INK, element, fitted, line, text
 
-INFERRED = 0.5
 ROW_MM = 4.0  # of a table, when there is room
 LEAST_ROW_MM = 2.7
 LIST_COLUMNS = 3
@@ -72,7 +72,7 @@ def _planes(
             made, "rect", x=left, y=base - 0.62 * row, width=2.2, height=0.75 * row,
             fill=css_colour(plane.pitch_deg.value), stroke=INK, stroke_width=0.1,
         )  # fmt: skip
-        text(made, left + 3.2, base, fitted(plane.id, size, 9.0), size, font_weight="bold")
+        text(made, left + 3.2, base, fitted(plane.id, size, 9.0 / BOLD), size, font_weight="bold")
         pitch = angle_text(plane.pitch_deg.value) if metric else rise_text(plane.rise_in_12.value)
         text(made, left + 13.0, base, pitch, size)
         half = plane.area.half_width / unit.si
@@ -128,10 +128,9 @@ def _listed(
     wide = COLUMN_MM / LIST_COLUMNS
     for i, edge in enumerate(sorted(edges, key=lambda e: (len(e.id), e.id))):
         base = y + (i % deep + 0.75) * row
-        length = f"{edge.length.value:.2f}" if metric else feet_and_inches(edge.length.value)
-        shown = f"({length})" if edge.observed < INFERRED else length
         made = element(group, "g", class_="length", data_id=edge.id)
-        content = f"{fitted(edge.id, size, 0.4 * wide)} {STROKES[edge.kind].letter} {shown}"
+        name, length = fitted(edge.id, size, 0.4 * wide), edge_length_text(edge, metric=metric)
+        content = f"{name} {STROKES[edge.kind].letter} {length}"
         text(made, left + (i // deep) * wide, base, fitted(content, size, wide), size)
     return y + deep * row
 

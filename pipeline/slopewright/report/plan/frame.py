@@ -10,7 +10,7 @@ from ...roof import Roof
 from ...units import FOOT_M
 from ..quantity import SQUARE_FEET, SQUARE_METRES, SQUARES, with_bound
 from .sheet import MARGIN_MM, Sheet
-from .svg import INK, element, fitted, line, text
+from .svg import BOLD, INK, element, fitted, line, text
 
 BAR_ROOM_MM = 62.0
 BAR_STEPS = (0.5, 1, 2, 5, 10, 20, 50, 100, 200, 500, 1000)
@@ -25,7 +25,7 @@ def draw_frame(root: ET.Element, roof: Roof, sheet: Sheet, *, title: str, metric
         group,
         MARGIN_MM,
         MARGIN_MM + 4.6,
-        fitted(heading, 4.6, width),
+        fitted(heading, 4.6, width / BOLD),
         4.6,
         font_weight="bold",
         class_="title",

@@ -8,7 +8,7 @@ from xml.etree import ElementTree as ET
 import numpy as np
 
 from ...scene import Array, EdgeKind
-from .svg import INK, element, line, unit
+from .svg import INK, element, line, polyline, unit
 
 TICK_STEP_MM = 2.2
 INFERRED_RADIUS_MM = 0.8
@@ -83,6 +83,6 @@ def draw_arrow(parent: ET.Element, tail: Array, tip: Array) -> None:
     along = unit(tip - tail)
     across = np.array([-along[1], along[0]])
     head = min(1.6, 0.5 * float(np.hypot(*(tip - tail))))
-    line(parent, tail, tip - 0.5 * head * along, 0.25)
+    line(parent, tail, tip - 0.5 * head * along, 0.25, class_="downslope")
     points = [tip, tip - head * along + 0.35 * head * across, tip - head * along - 0.35 * head * across]
-    element(parent, "path", d="M" + " L".join(f"{x:.3f} {y:.3f}" for x, y in points) + " Z", fill=INK)
+    element(parent, "path", d=polyline(points, closed=True), fill=INK)

@@ -14,6 +14,7 @@ from ..text import plain_text
 FONT = "Helvetica, Arial, 'Liberation Sans', 'DejaVu Sans', sans-serif"
 INK = "#111111"
 # Advance widths in em, of the widest of the usual sans-serif fonts, so that what is laid out fits in any.
+BOLD = 1.15  # how much wider bold type is
 _NARROW, _DIGIT, _LOWER, _UPPER, _WIDE, _EMOJI = 0.42, 0.64, 0.62, 0.74, 1.05, 1.35
 
 
