@@ -27,7 +27,7 @@ INFERRED = 0.5  # faces and edges with less than this share seen are called infe
 class AdjustConfig:
     """Standard uncertainties of what the residuals of a cloud cannot show."""
 
-    bleed_sd_m: float = 0.015  # of all free edges together: beam width, matching windows
+    bleed_sd_m: float = 0.025  # of all free edges together: beam width, matching windows
     edge_sd_m: float = 0.01  # of each free edge: shingle overhang, edges that are not quite straight
     scale_sd: float = 2e-4  # of lengths, relative
     tilt_sd_rad: float = float(np.deg2rad(0.03))  # of the vertical

@@ -29,7 +29,7 @@ from .arrangement import Cells, cut, stations_after_extension
 from .boundary import UNSEEN_SD_M, StepFit, Strip, fit_step, interior_density, strip_along
 from .candidates import PlanLine, candidate_lines
 from .classify import crease_kind, free_kind, wall_kind
-from .evidence import Evidence, gather
+from .evidence import Evidence, gather, without
 from .labelling import absorb_small, label_cells, votes
 from .support import edge_support, face_support
 from .trace import Graph, corners_at, loops_of, trace
@@ -44,6 +44,7 @@ class EdgesConfig:
     extend_m: float = 0.7  # lines go on past the points that speak for them
     reach_m: float = 6.0  # ... and to the next line, if one comes within this
     least_part_m2: float = 0.35  # smaller parts of a face join the neighbour
+    least_lone_m2: float = 5.0  # smaller planes that meet no other plane are not faces
     least_labelled: float = 0.6  # share of the points' area that must be inside faces, else corners leak
 
 
@@ -69,6 +70,10 @@ def run(points: RoofPoints, segmentation: Segmentation, config: EdgesConfig | No
     config = config or EdgesConfig()
     evidence = gather(points, segmentation)
     lines = candidate_lines(evidence, segmentation)
+    lone = _lone_planes(lines, segmentation, config)
+    if lone:
+        evidence = without(evidence, lone)
+        lines = candidate_lines(evidence, segmentation)
     if len(lines) < 3:
         raise NoRoofError(f"roof {points.id}: no edges found, need a roof whose outline is in the cloud")
     cells, labels = _label(evidence, lines, config)
@@ -76,9 +81,17 @@ def run(points: RoofPoints, segmentation: Segmentation, config: EdgesConfig | No
     faces = _faces(graph, len(segmentation.planes), evidence)
     if not faces:
         raise NoRoofError(f"roof {points.id}: no face could be closed, need a denser or larger cloud")
-    sight = _Sight.of(points, segmentation, faces)
+    sight = _Sight.of(points, segmentation, faces, evidence)
     fits = _fit_boundaries(graph, faces, sight, evidence)
     return _assemble(graph, faces, fits, sight, evidence)
+
+
+def _lone_planes(lines: list[PlanLine], segmentation: Segmentation, config: EdgesConfig) -> list[int]:
+    """Small planes that meet no other: tops of chimneys, shrubs, ledges of walls, not faces of the roof."""
+    meeting = {k for line in lines if line.crease is not None for k in line.crease}
+    largest = max(plane.area_m2 for plane in segmentation.planes)
+    least = min(config.least_lone_m2, 0.25 * largest)
+    return [k for k, plane in enumerate(segmentation.planes) if k not in meeting and plane.area_m2 < least]
 
 
 def _label(
@@ -90,6 +103,7 @@ def _label(
     total = np.bincount(
         evidence.labels[roof], weights=evidence.weight[roof], minlength=len(evidence.coefficients)
     )
+    before = 0.0
     for factor in (1.0, 2.0, 4.0, 50.0):
         cells = cut(lines, stations_after_extension(lines, extend * factor, config.reach_m * factor))
         planes, hidden, ground = votes(cells, evidence)
@@ -98,8 +112,10 @@ def _label(
         inside = np.zeros(len(total))
         for k in range(len(total)):
             inside[k] = planes[labels == k, k].sum()
-        if (inside >= config.least_labelled * total).all():
+        share = float(np.minimum(inside, config.least_labelled * total).sum())
+        if (inside >= config.least_labelled * total).all() or share < before + config.least_part_m2:
             break
+        before = share
     return cells, labels
 
 
@@ -148,11 +164,11 @@ class _Sight:
     spacing_m: float
 
     @staticmethod
-    def of(points: RoofPoints, segmentation: Segmentation, faces: list[_Face]) -> _Sight:
+    def of(points: RoofPoints, segmentation: Segmentation, faces: list[_Face], evidence: Evidence) -> _Sight:
         own, density = [], []
         spacing = segmentation.spacing_m
         for k in range(len(segmentation.planes)):
-            xy = points.xyz[segmentation.labels == k, :2]
+            xy = points.xyz[evidence.every_label == k, :2]
             polygons = [face.polygon for face in faces if face.plane == k]
             found = None
             if polygons:
@@ -189,7 +205,7 @@ def _fit_boundaries(
     strips: list[list[Strip]] = [[] for _ in graph.boundary_lines]
     oriented = list(graph.boundary_lines)
     turned: list[bool | None] = [None] * len(oriented)
-    smear = 0.08 if sight.spacing_m >= 0.12 else 0.03
+    smear = 0.04 if sight.spacing_m >= 0.12 else 0.02
     for face in faces:
         for _, walk in face.loops:
             for chain, forward in walk:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -10,6 +10,7 @@ from scipy.spatial import cKDTree
 
 from ..geometry.planlines import height_coefficients
 from ..scene import Array, Labels, RoofPoints, Segmentation
+from .visible import UNDER, seen_from_above
 
 THIN_M = 0.14  # one point a cell of this size: 50 points/m² suffice for the labelling, at any density
 DENSITY_QUANTILE = 0.7  # of neighbour counts: points inside a face, not those at its border
@@ -22,6 +23,7 @@ class Evidence:
 
     xyz: Array  # (n, 3) [m]
     labels: Labels  # (n,) plane, or -1 for what hides the roof (trees, chimneys, pipes)
+    every_label: Labels  # of all points of the roof, before thinning
     weight: Array  # (n,) [m²] plan area that a point stands for
     ground: Array  # (g, 2) [m] where ground or low things were seen
     ground_weight: float  # [m²]
@@ -63,8 +65,10 @@ def gather(points: RoofPoints, segmentation: Segmentation) -> Evidence:
     coefficients = height_coefficients(
         np.array([p.normal for p in planes]), np.array([p.centroid for p in planes])
     )
-    rows = thin(points.xyz, segmentation.labels, THIN_M)
-    xyz, labels = points.xyz[rows], segmentation.labels[rows]
+    every = seen_from_above(points.xyz, segmentation.labels, planes, coefficients, segmentation.spacing_m)
+    seen = np.flatnonzero(every != UNDER)
+    rows = seen[thin(points.xyz[seen], every[seen], THIN_M)]
+    xyz, labels = points.xyz[rows], every[rows]
     spacing_m = max(segmentation.spacing_m, THIN_M)
 
     on_roof = labels >= 0
@@ -92,6 +96,7 @@ def gather(points: RoofPoints, segmentation: Segmentation) -> Evidence:
     return Evidence(
         xyz=xyz,
         labels=labels,
+        every_label=every,
         weight=weight,
         ground=context[:, :2],
         ground_weight=min(cell**2, 1 / overall if spacing_m > 2 * THIN_M else cell**2),
@@ -99,4 +104,15 @@ def gather(points: RoofPoints, segmentation: Segmentation) -> Evidence:
         density=density,
         spacing_m=spacing_m,
         noise_m=segmentation.noise_m,
+    )
+
+
+def without(evidence: Evidence, planes: list[int]) -> Evidence:
+    """The same evidence with the points of some planes counted as things that hide the roof."""
+    return replace(
+        evidence,
+        labels=np.where(np.isin(evidence.labels, planes), -1, evidence.labels).astype(np.int32),
+        every_label=np.where(np.isin(evidence.every_label, planes), -1, evidence.every_label).astype(
+            np.int32
+        ),
     )

@@ -23,6 +23,8 @@ NOT_MINE = 4.0  # factor for a label that ends along a line which does not belon
 KEEP_SHARE = 0.5  # of its own points' area that every plane keeps; else small dormer faces vanish
 GROUND_WEIGHT = 0.25  # ground seen through a cell speaks against roof, half as loud as roof points
 FIXED_MARGIN = 1e-6
+INTEGRAL = 1e-4  # a relaxed variable this near 0 or 1 is taken to be there
+TIME_LIMIT_S = 10.0
 
 OUTSIDE = -1
 
@@ -75,8 +77,8 @@ def label_cells(
     Notes
     -----
     Binary variables x[cell, label] with one label a cell, and y >= |x[c, l] - x[d, l]| for every piece
-    between two cells: the linear relaxation of this multiway cut is nearly always integral; where it is
-    not, branch and bound (HiGHS) makes it so.
+    between two cells: the linear relaxation of this multiway cut is nearly always integral; the cells
+    where it is not are settled by branch and bound (HiGHS) with the others held.
     """
     n_cells, n_planes = planes.shape
     if n_cells == 0:
@@ -145,23 +147,36 @@ def label_cells(
     keep = sparse.csr_array((keep_val, (keep_row, keep_col)), shape=(n_planes, n_vars))
     constraints.append(LinearConstraint(keep, KEEP_SHARE * planes.sum(axis=0) - FIXED_MARGIN, np.inf))
 
-    integrality = np.zeros(n_vars)
-    for attempt in range(2):
-        result = milp(
-            c,
-            integrality=integrality,
-            bounds=Bounds(0, 1),
-            constraints=constraints,
-            options={"time_limit": 20.0},
-        )
-        if result.x is None:
-            break
-        x = np.where(possible, result.x[np.maximum(variable, 0)], -1.0)
-        fractional = (result.x[:n_x] > 1e-4) & (result.x[:n_x] < 1 - 1e-4)
-        if not fractional.any() or attempt:
-            return np.asarray(np.argmax(x, axis=1) - 1, dtype=np.int64)
-        integrality[:n_x] = 1
-    return np.asarray(np.argmin(np.where(possible, data, np.inf), axis=1) - 1, dtype=np.int64)
+    x = _solve(c, constraints, np.zeros(n_vars), np.ones(n_vars), integral=None)
+    if x is not None:
+        loose = (x[:n_x] > INTEGRAL) & (x[:n_x] < 1 - INTEGRAL)
+        if loose.any():
+            cell_of = np.nonzero(possible)[0]
+            open_cells = np.isin(cell_of, cell_of[loose])
+            low, high = np.zeros(n_vars), np.ones(n_vars)
+            low[:n_x] = np.where(open_cells, 0.0, np.round(x[:n_x]))
+            high[:n_x] = np.where(open_cells, 1.0, np.round(x[:n_x]))
+            integral = np.zeros(n_vars)
+            integral[:n_x] = open_cells
+            x = _solve(c, constraints, low, high, integral=integral)
+    if x is None:  # the rows that keep small faces contradict each other: every cell for itself
+        return np.asarray(np.argmin(np.where(possible, data, np.inf), axis=1) - 1, dtype=np.int64)
+    return np.asarray(
+        np.argmax(np.where(possible, x[np.maximum(variable, 0)], -1.0), axis=1) - 1, dtype=np.int64
+    )
+
+
+def _solve(
+    cost: Array, constraints: list[LinearConstraint], low: Array, high: Array, *, integral: Array | None
+) -> Array | None:
+    result = milp(
+        cost,
+        integrality=integral,
+        bounds=Bounds(low, high),
+        constraints=constraints,
+        options={"time_limit": TIME_LIMIT_S},
+    )
+    return None if result.x is None else np.asarray(result.x, dtype=np.float64)
 
 
 def _possible_labels(planes: Array, neighbours: npt.NDArray[np.int64]) -> npt.NDArray[np.bool_]:
