@@ -98,6 +98,21 @@ def test_corners_in_the_middle_of_a_side_are_kept(radii, slope, turn):
     )
 
 
+def test_an_outline_that_folds_by_square_centimetres_is_cut_all_the_same():
+    """A sliver edge, 4 cm long, so turned that its neighbours cross by some cm²; area by Newell."""
+    slope = 0.65
+    plan = [(0, 0), (5.4, 0), (5.55, 9.4), (5.388, 18.794), (5.42, 18.793), (0, 13.4)]
+    ring = [(x, y, slope * x) for x, y in plan]
+    roof = hand_roofs.build(ring, [[list(range(len(ring)))]])
+    assert not shapely.Polygon(plan).is_valid
+    roof_mesh = mesh.run(roof)
+    (node,) = roof_mesh.nodes
+    area = np.linalg.norm(triangle_vectors(roof_mesh, node.triangles), axis=1).sum()
+    assert area == pytest.approx(roof.planes[0].area.value, rel=2e-5)
+    assert len(roof_mesh.vertices) == len(plan) + 1
+    np.testing.assert_allclose(roof_mesh.vertices @ roof.planes[0].normal, roof.planes[0].offset, atol=1e-12)
+
+
 def test_an_outline_that_crosses_itself_is_refused_by_plane():
     ring = [(0, 0, 0), (4, 0, 0), (4, 4, 0), (2, -1, 0), (0, 4, 0)]
     roof = hand_roofs.build(ring, [[[0, 1, 2, 3, 4]]])

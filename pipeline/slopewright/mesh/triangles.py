@@ -10,7 +10,7 @@ from ..errors import DegenerateGeometryError
 from ..roof import MeshNode, Plane, Roof, RoofMesh
 from ..scene import Array
 
-AREA_SLACK = 1e-9  # relative; triangles that cover another area than the outline mean that it crosses itself
+FOLD_SHARE = 1e-4  # of a plane's area: by so much an outline may cross itself, as slivers do after adjustment
 
 
 def run(roof: Roof) -> RoofMesh:
@@ -25,14 +25,19 @@ def run(roof: Roof) -> RoofMesh:
     -------
     RoofMesh
         One node a plane, in the order of `roof.planes`; every corner of a plane is a corner of its triangles.
+        The vertices are those of the roof, and after them one for each point where an outline crosses itself.
 
     Raises
     ------
     DegenerateGeometryError
-        If the outline or a hole of a plane crosses itself or another, or encloses no area.
+        If the outline or a hole of a plane crosses itself or another by more than `FOLD_SHARE`, or encloses
+        no area.
     """
-    nodes = tuple(MeshNode(plane=plane.id, triangles=_triangles(roof, plane)) for plane in roof.planes)
-    return RoofMesh(vertices=roof.vertices, nodes=nodes)
+    crossings: list[Array] = []
+    nodes = tuple(
+        MeshNode(plane=plane.id, triangles=_triangles(roof, plane, crossings)) for plane in roof.planes
+    )
+    return RoofMesh(vertices=np.vstack([roof.vertices, *crossings]), nodes=nodes)
 
 
 def plane_frame(normal: Array) -> Array:
@@ -54,9 +59,11 @@ def plane_frame(normal: Array) -> Array:
     return np.array([along, np.cross(normal, along)])
 
 
-def _triangles(roof: Roof, plane: Plane) -> npt.NDArray[np.int64]:
+def _triangles(roof: Roof, plane: Plane, crossings: list[Array]) -> npt.NDArray[np.int64]:
+    """Triangles as rows of the mesh's vertices; points where the outline crosses itself join `crossings`."""
     rows = [row for loop in plane.loops for row in loop]
-    flat = (roof.vertices - roof.vertices[rows[0]]) @ plane_frame(plane.normal).T
+    origin, frame = roof.vertices[rows[0]], plane_frame(plane.normal)
+    flat = (roof.vertices - origin) @ frame.T
     rings = [flat[list(loop)] for loop in plane.loops]
     enclosed = _ring_area(rings[0]) - sum(_ring_area(ring) for ring in rings[1:])
     row_at = {tuple(flat[row]): row for row in rows}
@@ -67,12 +74,15 @@ def _triangles(roof: Roof, plane: Plane) -> npt.NDArray[np.int64]:
     corners = cut.reshape(-1, 4, 2)[:, :3]  # a triangle's ring repeats its start
     signed = _signed_areas(corners)
     covered = float(np.abs(signed).sum())
-    known = all(tuple(corner) in row_at for corner in corners.reshape(-1, 2))
-    if not enclosed > 0 or not known or abs(covered - enclosed) > AREA_SLACK * enclosed:
+    if not enclosed > 0 or abs(covered - enclosed) > FOLD_SHARE * enclosed:
         raise DegenerateGeometryError(
             f"plane {plane.id}: outline encloses {enclosed:.4f} m², its triangles cover {covered:.4f} m²,"
             " need an outline and holes that do not cross"
         )
+    for corner in map(tuple, corners.reshape(-1, 2)):
+        if corner not in row_at:
+            row_at[corner] = len(roof.vertices) + len(crossings)
+            crossings.append(origin + np.array(corner) @ frame)
     corners[signed < 0] = corners[signed < 0][:, ::-1]
     triangles = [[row_at[tuple(corner)] for corner in triangle] for triangle in corners]
     return np.array(triangles, dtype=np.int64)

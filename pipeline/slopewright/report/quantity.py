@@ -71,7 +71,13 @@ def bounds(measured: Measurement, unit: Unit, between: str = "and") -> str:
 
 def percent(share: float, digits: int = 0) -> str:
     """A share in per cent; with `digits`, that many significant ones."""
-    return f"{100 * share:.{digits}g} %" if digits else f"{100 * share:.0f} %"
+    if digits:
+        return f"{100 * share:.{digits}g} %"
+    if 0 < share < 0.005:
+        return "under 1 %"
+    if 0.995 < share < 1:
+        return "over 99 %"
+    return f"{100 * share:.0f} %"
 
 
 def rise_text(rise_in_12: float) -> str:

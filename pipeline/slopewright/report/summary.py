@@ -193,7 +193,8 @@ def _orders(takeoff: Takeoff, *, metric: bool) -> Iterator[str]:
     if not lines:
         yield "nothing to order in scope"
         return
-    names = [shorten(line.item, 24) + (" (code)" if line.status == "code_item" else "") for _, line in main]
+    yield "packages, for net + waste, with the chance of running short"
+    names = [shorten(line.item, 22) + (" (code)" if line.status == "code_item" else "") for _, line in main]
     orders = [_order(line) for _, line in main]
     needs = [_need(line, metric=metric) for _, line in main]
     wide, wide_order, wide_need = (max(map(len, column)) for column in (names, orders, needs))
@@ -215,13 +216,13 @@ def _order(line: TakeoffLine) -> str:
 def _need(line: TakeoffLine, *, metric: bool) -> str:
     factor, unit = METRIC.get(line.unit, (1.0, line.unit)) if metric else (1.0, line.unit)
     waste = f" + {line.waste.value * factor:,.1f}" if line.waste.value > 0 else ""
-    return f"for {line.net.value * factor:,.1f}{waste} {unit}"
+    return f"{line.net.value * factor:,.1f}{waste} {unit}"
 
 
 def _risk(line: TakeoffLine) -> str:
     assert line.order is not None
     short = line.order.chance_short
-    return "chance short " + ("< 1 %" if short < 0.01 else percent(short))
+    return "< 1 %" if short < 0.01 else percent(short)
 
 
 def _to_decide(takeoff: Takeoff) -> Iterator[str]:

@@ -17,7 +17,6 @@ from ..quantity import (
     SQUARE_METRES,
     angle_text,
     bound_decimals,
-    percent,
     rise_text,
     rounded_bound,
     with_bound,
@@ -79,7 +78,7 @@ def _planes(
         decimals = bound_decimals(half, unit.decimals)
         text(made, left + 44.0, base, f"{plane.area.value / unit.si:,.{decimals}f}", size, text_anchor="end")
         text(made, left + 45.0, base, f"± {rounded_bound(half, decimals):,.{decimals}f}", size)
-        seen = percent(plane.observed) + ("*" if plane.observed < INFERRED else "")
+        seen = f"{100 * plane.observed:.0f} %" + ("*" if plane.observed < INFERRED else "")
         text(made, left + COLUMN_MM, base, seen, size, text_anchor="end")
     if len(shown) < len(roof.planes):
         y += row

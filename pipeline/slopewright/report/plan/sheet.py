@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -31,7 +32,7 @@ METRIC = tuple((n, "") for n in (20, 25, 50, 75, 100, 125, 150, 200, 250, 300, 4
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Sheet:
-    """A landscape sheet and the place of the roof on it."""
+    """A sheet and the place of the roof on it."""
 
     width_mm: float
     height_mm: float
@@ -68,7 +69,9 @@ class Sheet:
 
 
 def choose_sheet(xy_m: Array, n_edges: int, *, metric: bool) -> Sheet:
-    """The sheet with the largest scale at which a plan fits; beyond the rulers' scales, whole thousands.
+    """The sheet, upright or lying, with the largest scale at which a plan fits.
+
+    Beyond the rulers' scales it is a whole number of thousands.
 
     Parameters
     ----------
@@ -79,24 +82,21 @@ def choose_sheet(xy_m: Array, n_edges: int, *, metric: bool) -> Sheet:
     metric : bool
         A4 or A3 and round scales instead of Letter or Tabloid and inches to the foot.
     """
-    low, high = xy_m.min(axis=0), xy_m.max(axis=0)
-    sizes = SIZES_METRIC if metric else SIZES_IMPERIAL
-    width_mm, height_mm, name = sizes[n_edges > MANY_EDGES]
+    middle_m = (xy_m.min(axis=0) + xy_m.max(axis=0)) / 2
+    size_m = np.ptp(xy_m, axis=0)
+    width_mm, height_mm, name = (SIZES_METRIC if metric else SIZES_IMPERIAL)[n_edges > MANY_EDGES]
+    candidates = []
+    for width, height in ((width_mm, height_mm), (height_mm, width_mm)):
+        blank = Sheet(width_mm=width, height_mm=height, name=name, scale=1, scale_said="", middle_m=middle_m)
+        left, top, right, bottom = blank.field_mm
+        room_m = (np.array([right - left, bottom - top]) - 2 * LABEL_ROOM_MM) / 1000
+        scale, said = _scale(float((size_m / room_m).max()), METRIC if metric else IMPERIAL)
+        candidates.append(replace(blank, scale=scale, scale_said=said))
+    return min(candidates, key=lambda sheet: sheet.scale)  # the first, landscape, of equals
 
-    def sheet(scale: int, said: str) -> Sheet:
-        return Sheet(
-            width_mm=width_mm,
-            height_mm=height_mm,
-            name=name,
-            scale=scale,
-            scale_said=said,
-            middle_m=(low + high) / 2,
-        )
 
-    left, top, right, bottom = sheet(1, "").field_mm
-    room_m = (np.array([right - left, bottom - top]) - 2 * LABEL_ROOM_MM) / 1000
-    needed = float(((high - low) / room_m).max())
-    for scale, said in METRIC if metric else IMPERIAL:
+def _scale(needed: float, ruler: tuple[tuple[int, str], ...]) -> tuple[int, str]:
+    for scale, said in ruler:
         if scale >= needed:
-            return sheet(scale, said)
-    return sheet(1000 * int(np.ceil(needed / 1000)), "")
+            return scale, said
+    return 1000 * math.ceil(needed / 1000), ""
