@@ -1,11 +1,11 @@
-"""The files of a run folder that hold results: which there are, written and read back."""
+"""The files of a run folder that later stages start from: the measured roof, the quantities."""
 
 from __future__ import annotations
 
 from pathlib import Path
 
 from . import report
-from .roof import Roof, RoofMesh, Takeoff
+from .roof import Roof, Takeoff
 
 ROOF_FILE, COVARIANCE_FILE, TAKEOFF_FILE = "roof.json", "covariance.json", "takeoff.json"
 ROOF_FILES = (ROOF_FILE, COVARIANCE_FILE)  # what the stages after the measuring start from
@@ -51,15 +51,3 @@ def read_takeoff(folder: Path) -> Takeoff:
     """
     path = folder / TAKEOFF_FILE
     return report.takeoff_from_json(report.read_json(path), file=str(path))
-
-
-def write_results(folder: Path, roof: Roof, quantities: Takeoff, mesh: RoofMesh, *, metric: bool) -> None:
-    """Write the quantities, the mesh and the drawing."""
-    contents = {
-        TAKEOFF_FILE: report.json_bytes(report.takeoff_json(quantities)),
-        "takeoff.csv": report.takeoff_csv(quantities),
-        "roof.glb": report.glb_bytes(roof, mesh),
-        "roof.obj": report.obj_bytes(roof, mesh),
-    }
-    for name, content in contents.items():
-        (folder / name).write_bytes(content)

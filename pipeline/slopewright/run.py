@@ -10,14 +10,14 @@ from typing import Any
 import numpy as np
 import shapely
 
-from . import adjust, cloud, edges, isolate, mesh, planes, takeoff
+from . import adjust, cloud, edges, isolate, mesh, planes, report, takeoff
 from .certify import reasons_against
 from .errors import InputError, NoRoofError
 from .intent import Intent, Options
 from .job import Job, load_job
 from .job.place import local_footprint, local_point
 from .job.systems import read_system
-from .outputs import ROOF_FILES, copy_roof, read_roof, read_takeoff, write_results, write_roof
+from .outputs import ROOF_FILES, copy_roof, read_roof, read_takeoff, write_roof
 from .roof import Frame, Roof, Takeoff
 from .runfolder import (
     RECORD_FILE,
@@ -170,7 +170,11 @@ def _finish(
     with clock.stage("takeoff"):
         quantities = takeoff.run(roof, system, intent.request, rng=np.random.default_rng(TAKEOFF_SEED))
     with clock.stage("report"):
-        write_results(staging, roof, quantities, mesh.run(roof), metric=bool(intent.options["metric"]))
+        files = report.run(
+            roof, quantities, mesh.run(roof), title=intent.name, metric=intent.options["metric"]
+        )
+        for name, content in files.items():
+            (staging / name).write_bytes(content)
     clock.write(staging)
     record = intent.record(
         configs=_configs(),
