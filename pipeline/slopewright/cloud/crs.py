@@ -54,15 +54,14 @@ def placement_from_crs(name: str, crs: Any, source: str) -> Placement:
 
 def refuse_unmeasurable(name: str, crs: Any) -> None:
     """Raise InputError for degrees, geocentric axes, stretched web maps and depths."""
-    label = _short(crs)
     if crs.is_geographic:
-        raise InputError(f"{name}: coordinates in degrees ({label}), {NEED_GRID}")
+        raise InputError(f"{name}: coordinates in degrees ({_short(crs)}), {NEED_GRID}")
     if crs.is_geocentric:
-        raise InputError(f"{name}: geocentric coordinates ({label}), z is not up, {NEED_GRID}")
+        raise InputError(f"{name}: geocentric coordinates ({_short(crs)}), z is not up, {NEED_GRID}")
     if _method_code(crs) in MERCATOR_METHODS:
-        raise InputError(f"{name}: {label} is a Mercator map, which stretches lengths, {NEED_GRID}")
+        raise InputError(f"{name}: {_short(crs)} is a Mercator map, which stretches lengths, {NEED_GRID}")
     if any(axis.direction == "down" for axis in crs.axis_info):
-        raise InputError(f"{name}: {label} counts depth downwards, need heights with z up")
+        raise InputError(f"{name}: {_short(crs)} counts depth downwards, need heights with z up")
 
 
 def units_of_crs(name: str, crs: Any, source: str) -> UnitClaim:
@@ -98,9 +97,10 @@ def crs_label(crs: Any) -> str:
     """ "EPSG:nnnn" of the CRS, or of its horizontal part, if that has the same units; else WKT."""
     import pyproj
 
-    horizontal = crs.sub_crs_list[0] if crs.is_compound else crs
-    for candidate in (crs, horizontal):
-        code = candidate.to_epsg()
+    horizontal = _horizontal(crs)
+    candidates = [crs, horizontal] if crs.is_compound else [horizontal]
+    for candidate in candidates:
+        code = None if _datum_unknown(candidate) else candidate.to_epsg()
         if code is None:
             continue
         known = pyproj.CRS.from_epsg(code)
@@ -144,15 +144,20 @@ def check_stretch(name: str, label: str, x: float, y: float) -> tuple[Notice, ..
     if not (area.west <= lon <= area.east and area.south <= lat <= area.north):
         return ()
     factors = pyproj.Proj(grid).get_factors(lon, lat)
-    stretch = max(factors.meridional_scale, factors.parallel_scale, key=lambda scale: abs(scale - 1))
+    stretch = max(factors.tissot_semimajor, factors.tissot_semiminor, key=lambda scale: abs(scale - 1))
     if not abs(stretch - 1) < STRETCH_REFUSED:
         raise InputError(
-            f"{name}: {_short(crs)} draws lengths {stretch:.4g} times too long here, {NEED_GRID}"
+            f"{name}: {_short(crs)} draws lengths {stretch:.4g} times their size here, {NEED_GRID}"
         )
     if abs(stretch - 1) < STRETCH_NOTICE:
         return ()
     text = f"{_short(crs)} draws lengths {stretch:.5f} times their size at sea level here; not corrected"
     return (Notice(code="grid_scale", text=text),)
+
+
+def _datum_unknown(crs: Any) -> bool:
+    """Whether the datum has no name; then codes that fit its ellipsoid alone are guesses."""
+    return crs.datum is not None and str(crs.datum.name).lower().startswith(("unknown", "not specified"))
 
 
 def _short(crs: Any) -> str:

@@ -14,7 +14,7 @@ import numpy as np
 from ..errors import InputError
 from ..scene import Array, Notice
 from .crs import placement_from_wkt
-from .native import native_errors
+from .damage import check_whole, native_errors
 from .raw import AXES, Placement, RawCloud, UnitClaim
 
 CHUNK = 500_000  # points decoded at a time
@@ -111,8 +111,7 @@ def _read_scan(
             chunks.append(block @ rotation.T + translation)
     finally:
         reader.close()
-    if n_read < n_points:
-        raise InputError(f"{name}: truncated, scan {index + 1} promises {n_points} points, holds {n_read}")
+    check_whole(f"{name}: scan {index + 1}", n_points, n_read)
     return n_invalid
 
 

@@ -12,7 +12,8 @@ from typing import BinaryIO
 
 from ..errors import InputError
 from .crs import placement_from_wkt
-from .geokeys import placement_from_geokeys
+from .damage import check_whole
+from .geokeys import VERTICAL_CRS, VERTICAL_UNITS, placement_from_geokeys
 from .raw import Placement
 
 HEADER_BYTES = 227  # of LAS 1.0 to 1.2
@@ -78,9 +79,8 @@ def read_las_header(name: str, stream: BinaryIO, file_bytes: int) -> LasHeader:
         evlrs_at, n_evlrs, n_points = struct.unpack_from("<QIQ", head, 235)
     if not header_bytes <= points_at <= file_bytes:
         raise InputError(f"{name}: ends before its first point, need the whole file")
-    if not compressed and points_at + n_points * record_bytes > file_bytes:
-        whole = (file_bytes - points_at) // record_bytes
-        raise InputError(f"{name}: truncated, header promises {n_points} points, file holds {whole}")
+    if not compressed:
+        check_whole(name, n_points, (file_bytes - points_at) // record_bytes)
 
     records = _records(name, stream, VLR, header_bytes, n_vlrs, points_at)
     if n_evlrs:
@@ -102,14 +102,18 @@ def las_placement(name: str, header: LasHeader) -> Placement:
     """CRS and units from the WKT record, the GeoTIFF keys, or both.
 
     Where both stand in the file and the encoding bit does not settle which one counts, both do: the
-    caller refuses what they contradict each other in.
+    caller refuses what they contradict each other in.  Where it does, the keys may still give the unit
+    of height that the WKT leaves open.
     """
     placements = []
     wkt = header.records.get(WKT_RECORD, b"").rstrip(b"\0").strip()
     if wkt:
         placements.append(placement_from_wkt(name, wkt.decode("utf-8", "replace"), "WKT"))
     keys = _numeric_keys(header.records.get(KEYS_RECORD, b""), header.records.get(DOUBLES_RECORD, b""))
-    if keys and not (wkt and header.wkt_rules):
+    if wkt and header.wkt_rules:
+        told = any(claim.vertical for claim in placements[0].claims)
+        keys = {} if told else {key: keys[key] for key in (VERTICAL_CRS, VERTICAL_UNITS) if key in keys}
+    if keys:
         placements.append(placement_from_geokeys(name, keys))
     return Placement(
         crs=next((p.crs for p in placements if p.crs is not None), None),

@@ -12,7 +12,7 @@ from collections.abc import Iterator
 from typing import BinaryIO
 
 from ..errors import InputError
-from .native import native_errors
+from .damage import check_whole, native_errors
 
 LAYERED = 3  # compressor that splits a chunk into layers, used for point formats 6 to 10
 LAYERS = {10: 9, 11: 1, 12: 2, 13: 1}  # by item type: point, RGB, RGB and near infrared, wave packet
@@ -47,7 +47,7 @@ def read_laz_points(
     items = _items(name, record)
     if sum(size for _, size in items) != point_bytes:
         raise InputError(f"{name}: LASzip record and header differ on the size of a point, need a valid LAZ")
-    _check_chunks(name, stream, record, items, points_at, point_bytes)
+    _check_chunks(name, stream, record, items, points_at, n_points)
     selection = lazrs.DecompressionSelection(
         lazrs.SELECTIVE_DECOMPRESS_XY_RETURNS_CHANNEL
         | lazrs.SELECTIVE_DECOMPRESS_Z
@@ -74,11 +74,12 @@ def _items(name: str, record: bytes) -> list[tuple[int, int]]:
 
 
 def _check_chunks(
-    name: str, stream: BinaryIO, record: bytes, items: list[tuple[int, int]], points_at: int, point_bytes: int
+    name: str, stream: BinaryIO, record: bytes, items: list[tuple[int, int]], points_at: int, n_points: int
 ) -> None:
-    """Refuse a chunk table or layer sizes that go beyond the file."""
+    """Refuse a chunk table or layer sizes that go beyond the file, and more points than the chunks have."""
     import lazrs
 
+    point_bytes = sum(size for _, size in items)
     end = stream.seek(0, 2)
     table_at = _table_offset(name, stream, points_at, end)
     stream.seek(table_at)
@@ -90,18 +91,23 @@ def _check_chunks(
         chunks = lazrs.read_chunk_table(stream, lazrs.LazVlr(record))
     if sum(n_bytes for _, n_bytes in chunks) > table_at - points_at:
         raise InputError(f"{name}: chunks longer than the file, need the whole file")
+    check_whole(name, n_points, sum(n for n, _ in chunks))
     (compressor,) = struct.unpack_from("<H", record, 0)
     if compressor != LAYERED:
         return
     n_layers = sum(size if kind == EXTRA_BYTES_ITEM else LAYERS.get(kind, 0) for kind, size in items)
     head = struct.Struct(f"<{point_bytes}xI{n_layers}I")
     at = points_at + 8
+    n_held = 0
     for _, n_bytes in chunks:
         stream.seek(at)
         raw = stream.read(head.size)
-        if len(raw) < head.size or head.size + sum(head.unpack(raw)[1:]) > n_bytes:
+        n_in_chunk, *layers = head.unpack(raw) if len(raw) == head.size else (0, n_bytes)
+        if head.size + sum(layers) > n_bytes:
             raise InputError(f"{name}: damaged, layers longer than their chunk, need the whole file")
+        n_held += n_in_chunk
         at += n_bytes
+    check_whole(name, n_points, n_held)
 
 
 def _table_offset(name: str, stream: BinaryIO, points_at: int, end: int) -> int:

@@ -14,6 +14,7 @@ import numpy as np
 
 from ..errors import InputError
 from ..scene import Array, Notice
+from .damage import check_whole
 from .lzf import LzfError, lzf_decompress
 from .raw import AXES, RawCloud
 from .records import coordinate_step, read_records
@@ -77,10 +78,7 @@ def _read_ascii(path: Path, header: _Header) -> RawCloud:
         max_rows=min(header.n_points, most),
     )
     xyz = table.load()
-    if len(xyz) < header.n_points:
-        raise InputError(
-            f"{path.name}: truncated, header promises {header.n_points} points, file holds {len(xyz)}"
-        )
+    check_whole(path.name, header.n_points, len(xyz))
     return RawCloud(xyz=xyz, step=np.zeros(3), name_row=table.line_of)
 
 

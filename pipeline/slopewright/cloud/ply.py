@@ -11,6 +11,7 @@ from pathlib import Path
 import numpy as np
 
 from ..errors import InputError
+from .damage import check_whole
 from .raw import AXES, RawCloud
 from .records import coordinate_step, read_records
 from .table import Table
@@ -91,8 +92,7 @@ def _read_ascii(
         max_rows=min(n_points, most),
     )
     xyz = table.load()
-    if len(xyz) < n_points:
-        raise InputError(f"{path.name}: truncated, header promises {n_points} points, file holds {len(xyz)}")
+    check_whole(path.name, n_points, len(xyz))
     return RawCloud(xyz=xyz, step=np.zeros(3), name_row=table.line_of)
 
 

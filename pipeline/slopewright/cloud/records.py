@@ -7,8 +7,8 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
-from ..errors import InputError
 from ..scene import Array
+from .damage import check_whole
 from .raw import AXES
 
 CHUNK = 500_000  # records read at a time
@@ -36,8 +36,7 @@ def read_records(path: Path, offset: int, record: np.dtype[np.void], n_points: i
         If the file is shorter than that.
     """
     held = max(0, path.stat().st_size - offset) // record.itemsize
-    if held < n_points:
-        raise InputError(f"{path.name}: truncated, header promises {n_points} points, file holds {held}")
+    check_whole(path.name, n_points, held)
     xyz = np.empty((n_points, 3))
     with path.open("rb") as stream, np.errstate(invalid="ignore"):  # NaN of a damaged file; refused later
         stream.seek(offset)

@@ -22,8 +22,13 @@ def resolve_units(name: str, placement: Placement, unit: str | None) -> tuple[st
     InputError
         If no unit is known, the file contradicts itself, or the user contradicts the file.
     """
-    stated = {c.horizontal: c for c in reversed(placement.claims) if c.horizontal is not None}
-    heights = {c.vertical: c for c in reversed(placement.claims) if c.vertical is not None}
+    stated: dict[str, UnitClaim] = {}
+    heights: dict[str, UnitClaim] = {}
+    for claim in placement.claims:
+        if claim.horizontal is not None:
+            stated.setdefault(claim.horizontal, claim)
+        if claim.vertical is not None:
+            heights.setdefault(claim.vertical, claim)
     horizontal = _one(name, "horizontal unit", stated, unit)
     if horizontal is None:
         if unit is None:

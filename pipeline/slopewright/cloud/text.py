@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 
 from ..errors import InputError
+from .damage import check_whole
 from .raw import Placement, RawCloud, UnitClaim
 from .table import COMMENTS, Table, is_number
 
@@ -49,8 +50,7 @@ def read_text(path: Path) -> RawCloud:
     """
     table, claims, n_promised = _look(path)
     xyz = table.load()
-    if n_promised is not None and len(xyz) < n_promised:
-        raise InputError(f"{path.name}: truncated, {n_promised} points promised, file holds {len(xyz)}")
+    check_whole(path.name, n_promised or 0, len(xyz))
     return RawCloud(xyz=xyz, step=np.zeros(3), placement=Placement(claims=claims), name_row=table.line_of)
 
 

@@ -1,4 +1,4 @@
-"""Errors of compiled decoders, turned into one line about the file."""
+"""Truncated and damaged files, in one line each, whoever finds out."""
 
 from __future__ import annotations
 
@@ -8,6 +8,14 @@ from contextlib import contextmanager
 from ..errors import InputError
 
 MAX_REASON = 120  # characters of a decoder's own words that we pass on
+
+
+def check_whole(name: str, n_promised: int, n_held: int) -> None:
+    """Raise InputError if a file holds fewer points than it promises."""
+    if n_held < n_promised:
+        raise InputError(
+            f"{name}: truncated, {n_promised} points promised, {n_held} held; need the whole file"
+        )
 
 
 @contextmanager
