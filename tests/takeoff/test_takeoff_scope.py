@@ -66,6 +66,12 @@ def test_the_ice_barrier_is_done_asked_or_left_out(said, status):
     assert ("overhang_not_said" in codes) == (said is not False)
 
 
+def test_the_scope_outranks_what_the_rule_would_ask():
+    undecided = take(gable(40, 15, 6), code_items=("ice barrier",), excluded=("pipe boots",))
+    assert line(undecided, "ice barrier").status == "code_item"
+    assert line(undecided, "pipe boots").status == "excluded"
+
+
 def test_an_unknown_overhang_widens_the_bound_of_the_ice_barrier():
     known = line(take(gable(40, 15, 6), ice_barrier=True, overhang_m=0.3048), "ice barrier")
     unknown = line(take(gable(40, 15, 6), ice_barrier=True), "ice barrier")

@@ -45,6 +45,11 @@ def test_offcuts_of_four_rakes_pool_into_fewer_pieces():
     assert pieces_pooled(runs, stock_m=10.0, lap_m=0.2) == 2
 
 
+def test_pooling_does_not_save_the_laps():
+    """Oracle: by hand; 40 ft with four laps of 2 in are 40.67 ft, five ten-foot pieces."""
+    assert pieces_pooled([np.array([40.0])], stock_m=10.0, lap_m=2 / 12) == 5
+
+
 def test_no_length_needs_no_piece():
     assert pieces_without_reuse(np.array([0.0]), stock_m=3.0, lap_m=0.1) == 0
 
