@@ -22,6 +22,8 @@ Neighbours = npt.NDArray[np.int32]
 K_SPARSE = 12  # nearest points in space
 K_DENSE = 18  # of the 26 cubes around one, the first found
 REACH = 3.5  # neighbours no farther than this many spacings
+K_DENSITY = 16  # neighbours whose distance shows how dense a cloud is
+DENSITY_SAMPLE = 8000  # points enough to tell
 MIN_POINTS = 12  # fewer cannot show a plane and its noise
 
 
@@ -38,7 +40,7 @@ class Atoms:
     area_m2: Array  # (m,) of the surface that the atom stands for
     atom_of_point: npt.NDArray[np.int64]  # (n,)
     dense: bool
-    density_per_m2: float  # points per plan area
+    density_per_m2: float  # points per surface area
     spacing_m: float
     origin: Array  # (3,) [m] subtracted from the input
 
@@ -79,34 +81,42 @@ def make_atoms(xyz: Array, config: PlanesConfig) -> Atoms:
         raise InputError(f"points: {int(np.sum(~np.isfinite(xyz)))} coordinates not finite, need numbers")
     origin = np.floor(0.5 * (xyz.min(axis=0) + xyz.max(axis=0)))
     points = np.rint((xyz - origin) * (1.0 / QUANTUM_M)) * QUANTUM_M
-    density = plan_density(points)
+    density = surface_density(points)
     spacing = density**-0.5
     build = _dense if spacing < config.dense_spacing_m else _sparse
     return build(points, origin, density, spacing, config)
 
 
-def plan_density(points: Array) -> float:
-    """Typical number of points per square metre of plan.
+def surface_density(points: Array) -> float:
+    """Typical number of points per square metre of surface.
 
     Parameters
     ----------
     points : array, shape (n, 3) [m]
+        Whole multiples of `QUANTUM_M`.
 
     Returns
     -------
     float
-        Median over plan cells of 1 m, or of 2 m for thin clouds, of those that are at least a third as full
-        as the cell of the median point: cells at the edge and stray points do not count.
+        Median over points of the count within the distance of the `K_DENSITY`-th neighbour: dense walls, the
+        roof's edge and stray points do not count.
+
+    Notes
+    -----
+    Large clouds are thinned by a hash of the coordinates, which does not see the order of the points.
     """
-    for cell_m in (1.0, 2.0, 4.0):
-        flat = points.copy()
-        flat[:, 2] = 0.0
-        keys, _ = cell_keys(flat, cell_m)
-        _, cell, counts = np.unique(keys, return_inverse=True, return_counts=True)
-        typical = float(np.median(counts[cell]))
-        if typical >= 6.0:
-            break
-    return float(np.median(counts[counts >= 0.35 * typical])) / cell_m**2
+    keep = 1.0
+    if len(points) > DENSITY_SAMPLE:
+        whole = (points * (1.0 / QUANTUM_M)).astype(np.int64).astype(np.uint64)
+        mixed = whole[:, 0] * np.uint64(73856093) ^ whole[:, 1] * np.uint64(19349663)
+        mixed = (mixed ^ whole[:, 2] * np.uint64(83492791)) * np.uint64(0x9E3779B97F4A7C15)
+        keep = DENSITY_SAMPLE / len(points)
+        points = points[(mixed >> np.uint64(40)) < keep * 2**24]  # the high bits are the even ones
+    k = min(K_DENSITY, len(points) - 1)
+    distance = cKDTree(points, leafsize=24, balanced_tree=False, compact_nodes=False).query(
+        points, k=[k + 1]
+    )[0]
+    return float(k / (np.pi * np.median(np.maximum(distance, 1e-3)) ** 2) / keep)
 
 
 def _sparse(points: Array, origin: Array, density: float, spacing: float, config: PlanesConfig) -> Atoms:
@@ -122,9 +132,8 @@ def _sparse(points: Array, origin: Array, density: float, spacing: float, config
     reach = np.where(np.isfinite(distance), distance, 0.0).max(axis=1)
     crowd = local[:, 0] / (np.pi * np.maximum(reach, 1e-3) ** 2)
     _, normal, spread = fit_planes(local)
-    # From above a slope shows fewer points per area; where strips overlap they stand closer: the local count.
-    upright = np.clip(np.abs(normal[:, 2]), 0.2, 1.0)
-    area = 1.0 / np.maximum(density * upright, 0.8 * crowd)
+    # Where strips overlap points stand closer: the local count.
+    area = 1.0 / np.maximum(density, 0.8 * crowd)
     rank = np.empty(n, dtype=np.int64)
     rank[order] = np.arange(n)
     return Atoms(

@@ -5,7 +5,6 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from ..geometry.moments import Array
 from .atoms import Atoms
 from .config import PlanesConfig
 from .model import NONE, Labels, plane_of
@@ -36,14 +35,17 @@ def grow(atoms: Atoms, labels: Labels, noise_m: float, config: PlanesConfig) -> 
     agree = float(np.cos(config.normal_angle_rad))
     m = len(atoms)
     state = np.append(labels, np.int32(m))  # the padding row is never free
+    tried = np.zeros(m, dtype=bool)
     next_label = int(labels.max(initial=-1)) + 1
     for seed in _seeds(atoms, labels, noise_m, reach_m, agree):
-        if state[seed] != NONE:
+        if state[seed] != NONE or tried[seed]:
             continue
         members = _region(atoms, int(seed), state, reach_m, agree)
         if atoms.area_m2[members].sum() >= config.seed_area_m2:
             state[members] = next_label
             next_label += 1
+        else:
+            tried[members] = True
     return state[:m].astype(np.int32)
 
 

@@ -16,7 +16,7 @@ from ..scene import lock
 from .atoms import Atoms
 from .model import Labels, PlaneSet
 
-LENGTHS_M = (0.15, 0.25, 0.4, 0.65, 1.0, 1.6, 2.5)  # candidates of the correlation length
+LENGTHS_M = (0.2, 0.4, 0.8, 1.6, 3.2)  # candidates of the correlation length
 SHARES = (
     0.02,
     0.05,
@@ -30,8 +30,8 @@ SHARES = (
     0.96,
 )  # correlated share of the variance; 2 % is the floor
 LARGE_AREA_M2 = 8.0  # faces that show the correlation
-MAX_FACES = 6
-MAX_CELLS = 64  # of a face: an eigenvalue problem of this size
+MAX_FACES = 5
+MAX_CELLS = 49  # of a face: an eigenvalue problem of this size
 MIN_CELL_M = 0.25
 CELL_SPACINGS = 1.5
 FINE_WINDOW_CELLS = 7  # of a window with the smallest cells, for lengths shorter than a large face's cells
@@ -207,7 +207,8 @@ def _kernel(cells: _Cells, length_m: float) -> Array:
     extent = np.ptp(cells.index, axis=0) + 1
     lag_u = np.arange(extent[0])[:, None, None, None] + step[None, None, :, None]
     lag_v = np.arange(extent[1])[None, :, None, None] + step[None, None, None, :]
-    rho = np.exp(-np.hypot(lag_u, lag_v) * (cells.side_m / length_m))
+    scaled = np.hypot(lag_u, lag_v) * (np.sqrt(3.0) * cells.side_m / length_m)
+    rho = (1.0 + scaled) * np.exp(-scaled)
     table = np.einsum("uvab,a,b->uv", rho, part, part)
     du = np.abs(cells.index[:, None, 0] - cells.index[None, :, 0])
     dv = np.abs(cells.index[:, None, 1] - cells.index[None, :, 1])

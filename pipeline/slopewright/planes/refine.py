@@ -22,6 +22,10 @@ NOISE_AREA_M2 = 8.0  # planes of this size show the noise
 NOISE_RANGE = 2.0  # the noise may rise to this multiple of the first guess
 REGROW_ROUND = 1  # after this round the unexplained atoms may form planes
 STILL = 0.003  # share of atoms that change in a round that ends the search
+LAYER_CONTACTS = 3  # neighbours of another plane that show that it runs through this one
+LAYER_SHARE = 0.5  # of the smaller plane's atoms
+LAYER_GAP_M = 0.25  # strips and copies lie no farther apart
+LAYER_TURN_RAD = np.radians(4.0)
 MERGED_RMS_SPARSE = 1.6
 MERGED_RMS_DENSE = 2.2
 
@@ -45,16 +49,18 @@ def refine(atoms: Atoms, labels: Labels, noise_m: float, config: PlanesConfig) -
         The pooled rms of the large planes.
     """
     first = noise_m
-    labels = merge(atoms, compact(labels), noise_m, config)
+    labels = join_layers(atoms, compact(labels), noise_m)
+    labels = merge(atoms, labels, noise_m, config)
     for turn in range(config.rounds):
         before = labels
         planes = planes_of(atoms, labels)
         noise_m = _pooled_noise(planes, first, noise_m)
         labels = assign(atoms, labels, planes, noise_m, config)
         labels = split_parts(atoms, labels)
+        labels = join_layers(atoms, labels, noise_m)
         labels = merge(atoms, labels, noise_m, config)
         if turn == REGROW_ROUND:
-            labels = compact(grow(atoms, labels, noise_m, config))
+            labels = join_layers(atoms, compact(grow(atoms, labels, noise_m, config)), noise_m)
             labels = merge(atoms, labels, noise_m, config)
         elif np.mean(_matched(before, labels) != labels) < STILL and turn > REGROW_ROUND:
             break
@@ -79,7 +85,7 @@ def assign(atoms: Atoms, labels: Labels, planes: PlaneSet, noise_m: float, confi
         for half in (0, 1):
             turn = np.flatnonzero(stale & (parity == half))
             around = state[beside[turn]]
-            mixed = ((around != state[turn][:, None]) & (around != -2)).any(axis=1) | (state[turn] >= 0)
+            mixed = ((around != state[turn][:, None]) & (around != -2)).any(axis=1)
             turn, around = turn[mixed], around[mixed]
             if not len(turn):
                 continue
@@ -115,7 +121,8 @@ def _data_energy(
     normal = planes.normal[pick]
     distance = np.einsum("mkj,mkj->mk", atoms.centre[rows][:, None, :] - planes.centroid[pick], normal)
     turn = np.abs(np.einsum("mj,mkj->mk", atoms.normal[rows], normal))
-    energy = 0.5 * (distance / noise_m) ** 2
+    sigma = np.clip(np.sqrt(planes.variance_m2), noise_m, NOISE_RANGE * noise_m)
+    energy = 0.5 * (distance / sigma[pick]) ** 2
     energy += config.normal_weight * np.minimum((1.0 - turn) / (1.0 - np.cos(config.normal_angle_rad)), 2.0)
     energy = np.minimum(energy, config.none_price + 1.0)
     return np.where(options >= 0, energy, config.none_price)
@@ -140,6 +147,40 @@ def split_parts(atoms: Atoms, labels: Labels) -> Labels:
     area = np.bincount(part, weights=atoms.area_m2, minlength=n_parts)
     keep = (labels >= 0) & (area[part] >= PART_AREA_M2)
     return compact(np.where(keep, part, NONE).astype(np.int32))
+
+
+def join_layers(atoms: Atoms, labels: Labels, noise_m: float) -> Labels:
+    """Join parallel planes that lie through each other: one surface, seen twice with an offset.
+
+    Strips of a flight, or copies of a surface that were not registered well, lie a few centimetres apart, point
+    between point.  The mean of both is the best there is.
+    """
+    while True:
+        planes = planes_of(atoms, labels)
+        k = len(planes)
+        share = _woven(atoms, labels, k)
+        size = np.sqrt(np.maximum(planes.area_m2, 0.1))
+        a, b = np.nonzero((share > LAYER_SHARE) & (planes.area_m2[:, None] <= planes.area_m2[None, :]))
+        turn = np.arccos(np.clip(np.abs(np.einsum("ij,ij->i", planes.normal[a], planes.normal[b])), 0.0, 1.0))
+        step = np.einsum("ij,ij->i", planes.centroid[a] - planes.centroid[b], planes.normal[b])
+        good = (turn < LAYER_TURN_RAD + 2.0 * noise_m / size[a]) & (np.abs(step) < LAYER_GAP_M)
+        a, b = a[good], b[good]
+        if not len(a):
+            return labels
+        best = int(np.argmax(share[a, b]))
+        labels = compact(np.where(labels == a[best], b[best], labels).astype(np.int32))
+
+
+def _woven(atoms: Atoms, labels: Labels, k: int) -> Array:
+    """Share of each plane's atoms that have several neighbours of another plane, shape (k, k)."""
+    table = np.append(labels, np.int32(NONE))[atoms.neighbours]
+    row, column = np.nonzero((table >= 0) & (labels[:, None] >= 0) & (table != labels[:, None]))
+    pair, count = np.unique(row.astype(np.int64) * k + table[row, column], return_counts=True)
+    pair = pair[count >= LAYER_CONTACTS]
+    own = labels[pair // max(k, 1)].astype(np.int64)
+    woven = np.bincount(own * k + pair % max(k, 1), minlength=k * k).reshape(k, k)
+    members = np.bincount(labels[labels >= 0], minlength=k)
+    return woven / np.maximum(members, 1)[:, None]
 
 
 def merge(atoms: Atoms, labels: Labels, noise_m: float, config: PlanesConfig) -> Labels:

@@ -1,0 +1,240 @@
+"""How many planes of simulated roofs the planes stage finds, how well, how fast, and whether its bounds hold.
+
+    python tests/benchmarks/planes_study.py [--roofs 40] [--classes lidar-8,drone-400] [--first 0] [--worst DIR]
+
+Prints a markdown table.  Truth is the simulator's own label of each point.  A plane is found when one measured
+plane holds half of its points within 5 degrees, correct when one true face holds half of a measured plane's.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+
+os.environ.setdefault("OMP_NUM_THREADS", "1")
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+
+import numpy as np
+from simulate import KINDS, SimCloud, TrueRoof, airborne, draw_surroundings, photogrammetry, random_roof
+from simulate.handover import roof_points_of
+
+from slopewright.errors import NoRoofError
+from slopewright.planes import run
+from slopewright.scene import PlaneSegment, RoofPoints, Segmentation
+
+OVERLAP = 0.5  # of the ISPRS benchmark on urban objects
+ANGLE_DEG = 5.0
+CLASSES: dict[str, tuple[str, float]] = {
+    "lidar-4": ("lidar", 4.0),
+    "lidar-8": ("lidar", 8.0),
+    "lidar-25": ("lidar", 25.0),
+    "lidar-50": ("lidar", 50.0),
+    "drone-300": ("drone", 300.0),
+    "drone-1000": ("drone", 1000.0),
+}
+SIZES_M2 = ((20.0, np.inf), (6.0, 20.0), (2.0, 6.0))
+
+
+@dataclass
+class Tally:
+    """Counts of one class."""
+
+    roofs: int = 0
+    perfect: int = 0
+    true: int = 0
+    found: int = 0
+    measured: int = 0
+    correct: int = 0
+    one_to_one: int = 0
+    points: int = 0
+    seconds: float = 0.0
+    errors_deg: list[tuple[float, float, float]] = field(default_factory=list)  # area, error of pitch, its u
+    bad: list[str] = field(default_factory=list)
+
+
+def scene(cls: str, seed: int) -> tuple[TrueRoof, SimCloud, RoofPoints]:
+    """Roof, cloud and roof points of a seed; kinds take turns, everything else is drawn."""
+    sensor, density = CLASSES[cls]
+    rng = np.random.default_rng([seed, 20])
+    roof = random_roof(list(KINDS)[seed % len(KINDS)], rng)
+    around = draw_surroundings(roof, rng, tree_over_corner=bool(rng.random() < 0.5), neighbours=0, cars=0)
+    if sensor == "lidar":
+        sim = airborne(
+            roof, rng, density=density, noise_m=float(rng.uniform(0.03, 0.08)), surroundings=around
+        )
+    else:
+        sim = photogrammetry(
+            roof,
+            rng,
+            density=density,
+            noise_m=float(rng.uniform(0.01, 0.025)),
+            correlation_m=float(rng.uniform(0.5, 1.0)),
+            surroundings=around,
+        )
+    return roof, sim, roof_points_of(sim, roof)
+
+
+def score(tally: Tally, name: str, roof: TrueRoof, truth: np.ndarray, result: Segmentation | None) -> bool:
+    """Add one roof to the tally; true if nothing was missed, invented, merged or split."""
+    areas = np.array([plane.area_m2 for plane in roof.planes])
+    normals = np.array([plane.normal for plane in roof.planes])
+    planes: tuple[PlaneSegment, ...] = result.planes if result else ()
+    overlap = np.zeros((len(areas), len(planes)))
+    angle = np.full(overlap.shape, 180.0)
+    if result and planes:
+        both = (truth >= 0) & (result.labels >= 0)
+        np.add.at(overlap, (truth[both], result.labels[both]), 1)
+        found_normals = np.array([plane.normal for plane in planes])
+        angle = np.degrees(np.arccos(np.clip(normals @ found_normals.T, -1, 1)))
+    n_true = np.maximum(np.bincount(truth[truth >= 0], minlength=len(areas)), 1)
+    n_found = np.array([max(plane.n_points, 1) for plane in planes])
+    holds = (overlap >= OVERLAP * n_true[:, None]) & (angle < ANGLE_DEG)
+    belongs = (overlap >= OVERLAP * n_found[None, :]) & (angle < ANGLE_DEG)
+    pairs = holds & belongs
+    large = areas >= 2.0
+    shown = np.array([plane.area_m2 >= 2.0 for plane in planes], dtype=bool)
+    missed = np.flatnonzero(large & ~holds.any(axis=1))
+    wrong = np.flatnonzero(shown & ~belongs.any(axis=0))
+    pieces = np.flatnonzero(shown & belongs.any(axis=0) & ~pairs.any(axis=0))
+    shared = np.flatnonzero(large & holds.any(axis=1) & ~pairs.any(axis=1))
+    tally.roofs += 1
+    tally.true += int(large.sum())
+    tally.found += int(large.sum()) - len(missed)
+    tally.measured += int(shown.sum())
+    tally.correct += int(shown.sum()) - len(wrong)
+    tally.one_to_one += int((large & pairs.any(axis=1)).sum())
+    for k, j in zip(*np.nonzero(pairs), strict=True):
+        if large[k] and normals[k, 2] < 0.9999:
+            error = np.degrees(np.arccos(planes[j].normal[2]) - roof.planes[k].pitch_rad)
+            tally.errors_deg.append((areas[k], float(error), pitch_u_deg(planes[j])))
+    good = not (len(missed) or len(wrong) or len(pieces) or len(shared))
+    tally.perfect += good
+    if not good:
+        parts = [
+            f"{what} {[round(float(a[i]), 1) for i in rows]}"
+            for what, rows, a in (
+                ("missed", missed, areas),
+                ("wrong", wrong, np.array([p.area_m2 for p in planes])),
+                ("pieces", pieces, np.array([p.area_m2 for p in planes])),
+                ("shared", shared, areas),
+            )
+            if len(rows)
+        ]
+        noise = f"noise {result.noise_m:.3f}" if result else "no roof"
+        tally.bad.append(f"{name} {roof.kind} ({len(areas)} faces, {noise}): {', '.join(parts)}")
+    return good
+
+
+def pitch_u_deg(plane: PlaneSegment) -> float:
+    """Standard uncertainty of a plane's pitch from the covariance of its slopes."""
+    slope = -plane.normal[:2] / plane.normal[2]
+    square = float(slope @ slope)
+    variance = float(slope @ plane.covariance[:2, :2] @ slope) / square
+    return float(np.degrees(np.sqrt(variance) / (1 + square)))
+
+
+def study(cls: str, seeds: Iterator[int], worst: Path | None) -> Tally:
+    """All roofs of a class."""
+    tally = Tally()
+    for seed in seeds:
+        roof, sim, points = scene(cls, seed)
+        truth = sim.label[points.indices]
+        start = time.process_time()
+        try:
+            result = run(points)
+        except NoRoofError:
+            result = None
+        tally.seconds += time.process_time() - start
+        tally.points += len(points.xyz)
+        good = score(tally, f"{cls} {seed}", roof, truth, result)
+        if not good and worst:
+            picture(worst / f"{cls}-{seed}.png", tally.bad[-1], points, truth, result)
+    return tally
+
+
+def picture(
+    path: Path, title: str, points: RoofPoints, truth: np.ndarray, result: Segmentation | None
+) -> None:
+    """True and measured labels side by side in plan."""
+    import matplotlib
+
+    matplotlib.use("Agg")
+    from matplotlib import pyplot as plt
+
+    path.parent.mkdir(parents=True, exist_ok=True)
+    found = result.labels if result else np.full(len(truth), -1)
+    fig, axes = plt.subplots(1, 2, figsize=(18, 9))
+    every = max(1, len(truth) // 20000)
+    for ax, labels in zip(axes, (truth, found), strict=True):
+        labels, xyz = labels[::every], points.xyz[::every]
+        off = labels < 0
+        ax.scatter(*xyz[off, :2].T, s=2, c="0.75")
+        ax.scatter(*xyz[~off, :2].T, s=6, c=labels[~off] % 20, cmap="tab20", vmin=0, vmax=19)
+        ax.set_aspect("equal")
+    for j, plane in enumerate(result.planes if result else ()):
+        pitch = np.degrees(np.arccos(plane.normal[2]))
+        axes[1].text(*plane.centroid[:2], f"{j}: {plane.area_m2:.1f} m², {pitch:.1f}°", ha="center")
+    fig.suptitle(title)
+    fig.tight_layout()
+    fig.savefig(path, dpi=60)
+    plt.close(fig)
+
+
+def row(cls: str, tally: Tally) -> str:
+    """One line of the table."""
+    data = np.array(tally.errors_deg).reshape(-1, 3)
+    cells = [
+        cls,
+        f"{tally.found / max(tally.true, 1):.3f} / {tally.correct / max(tally.measured, 1):.3f}",
+        f"{tally.one_to_one / max(tally.true, 1):.3f}",
+        f"{tally.perfect / tally.roofs:.2f}",
+    ]
+    for low, high in SIZES_M2:
+        part = data[(data[:, 0] >= low) & (data[:, 0] < high)]
+        if len(part):
+            ratio = np.abs(part[:, 1]) / part[:, 2]
+            cover = [np.mean(ratio < z) for z in (1.96, 1.2816, 0.6745)]
+            cells.append(f"{np.quantile(np.abs(part[:, 1]), 0.95):.2f}°")
+            cells.append("{:.0f} / {:.0f} / {:.0f}".format(*(100 * c for c in cover)) + f" ({len(part)})")
+        else:
+            cells += ["", ""]
+    cells.append(f"{tally.points / tally.roofs / 1000:.1f}")
+    cells.append(f"{1000 * tally.seconds / tally.roofs:.0f}")
+    cells.append(f"{tally.points / tally.seconds / 1e6:.2f}")
+    return "| " + " | ".join(cells) + " |"
+
+
+HEADER = """\
+| class | found / correct, planes of 2 m² or more | one to one | roofs with no fault \
+| pitch error, 95th percentile: 20 m² or more | holds at 95 / 80 / 50 % (n) | 6 to 20 m² | holds | 2 to 6 m² | holds \
+| thousand points a roof | CPU ms a roof | million points a CPU s |
+|---|---|---|---|---|---|---|---|---|---|---|---|---|"""
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else None)
+    parser.add_argument("--roofs", type=int, default=40, help="per class")
+    parser.add_argument("--first", type=int, default=0, help="first seed")
+    parser.add_argument("--classes", default=",".join(CLASSES))
+    parser.add_argument("--worst", type=Path, help="folder for pictures of roofs with a fault")
+    arguments = parser.parse_args()
+    print(HEADER)
+    bad = []
+    for cls in arguments.classes.split(","):
+        seeds = iter(range(arguments.first, arguments.first + arguments.roofs))
+        tally = study(cls, seeds, arguments.worst)
+        print(row(cls, tally), flush=True)
+        bad += tally.bad
+    print("\nRoofs with a fault:\n")
+    for line in bad:
+        print("- " + line)
+
+
+if __name__ == "__main__":
+    main()
