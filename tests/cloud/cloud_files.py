@@ -185,7 +185,7 @@ def write_e57(path, scans, *, metadata=""):
         columns, buffers = {}, libe57.VectorSourceDestBuffer()
         for name, values in scan["fields"].items():
             state = name.endswith("State")
-            columns[name] = np.ascontiguousarray(values, dtype="i4" if state else "f8")
+            columns[name] = np.ascontiguousarray(values, dtype="i1" if state else "f8")
             leaf = libe57.IntegerNode(image, 0, 0, 2) if state else libe57.FloatNode(image, 0.0)
             prototype.set(name, leaf)
             n = len(columns[name])
@@ -197,6 +197,11 @@ def write_e57(path, scans, *, metadata=""):
         writer.close()
     image.close()
     return Path(path)
+
+
+def cartesian_fields(xyz):
+    """Names and values of an E57 scan's coordinates."""
+    return dict(zip(("cartesianX", "cartesianY", "cartesianZ"), np.asarray(xyz).T, strict=True))
 
 
 def write_text(path, lines):

@@ -59,10 +59,26 @@ def check_size(cloud: Cloud) -> None:
     if MIN_CLOUD_M <= side <= MAX_CLOUD_M and dz <= MAX_RELIEF_M and not steep:
         return
     size = f"{_metres(dx)} x {_metres(dy)} x {_metres(dz)} m"
-    if side < 0.1 and dz > 10 * side and _could_be_degrees(cloud):
-        raise InputError(f"{cloud.name}: {size} in unit {cloud.unit}, likely degrees, need a projected grid")
     advice = _advice(side, dz, cloud.unit)
     raise InputError(f"{cloud.name}: {size} in unit {cloud.unit} holds no house, {advice}")
+
+
+def check_degrees(cloud: Cloud) -> None:
+    """Refuse a cloud whose x and y are longitude and latitude, by their size against that of z.
+
+    Raises
+    ------
+    InputError
+        If x and y span between a tenth of a metre and ten kilometres when taken as degrees, lie in the
+        range of degrees, and z spans far more in its own unit.
+    """
+    factor = METRES_PER_UNIT[cloud.unit]
+    low, high = cloud.xyz.min(axis=0) / factor, cloud.xyz.max(axis=0) / factor
+    dx, dy, dz = high - low
+    x, y = np.abs(cloud.origin[:2] / factor + low[:2])
+    in_range = x <= 180 and y <= 180 and min(x, y) <= 90
+    if in_range and 1e-6 < max(dx, dy) < 0.1 and dz > 10 * max(dx, dy):
+        raise InputError(f"{cloud.name}: x and y look like degrees, need a projected grid in m, ft or us-ft")
 
 
 def check_house_size(
@@ -123,13 +139,6 @@ def _advice(side_m: float, height_m: float, unit: str) -> str:
     if unit_found in METRES_PER_UNIT:
         return f"likely {unit_found}: need --unit {unit_found}"
     return f"likely {unit_found}: need it converted to m, ft or us-ft"
-
-
-def _could_be_degrees(cloud: Cloud) -> bool:
-    """Whether plan coordinates could be longitude and latitude (either order)."""
-    factor = METRES_PER_UNIT[cloud.unit]
-    x, y = (cloud.origin[:2] + cloud.xyz[:, :2].mean(axis=0)) / factor
-    return bool(abs(x) <= 180 and abs(y) <= 180 and min(abs(x), abs(y)) <= 90)
 
 
 def _metres(value: float) -> str:

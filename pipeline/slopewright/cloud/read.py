@@ -12,7 +12,7 @@ from ..scene import Array, Cloud, Notice
 from ..units import METRES_PER_UNIT
 from .crs import check_stretch
 from .pcd import looks_like_pcd, read_pcd
-from .plausible import check_size
+from .plausible import check_degrees, check_size
 from .raw import Placement, RawCloud
 from .resolve import check_unit, resolve_units
 
@@ -67,7 +67,6 @@ def read_cloud(path: Path | str, *, unit: str | None = None, keep: Collection[in
     metres = np.array([METRES_PER_UNIT[u] for u in (horizontal, horizontal, vertical)])
     coarse = _check_step(name, raw.step * metres)
     origin = _to_local_metres(raw.xyz, metres)
-    _check_spread(name, raw.xyz)
     cloud = Cloud(
         xyz=raw.xyz,
         origin=origin,
@@ -77,6 +76,8 @@ def read_cloud(path: Path | str, *, unit: str | None = None, keep: Collection[in
         unit=horizontal,
         notices=raw.placement.notices + raw.notices + assumed + stretched + coarse,
     )
+    check_degrees(cloud)
+    _check_spread(name, raw.xyz)
     check_size(cloud)
     return cloud
 
