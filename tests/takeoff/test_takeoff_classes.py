@@ -4,7 +4,7 @@ import math
 
 import pytest
 
-from takeoff.takeoff_roofs import build_roof, gable, take
+from takeoff.takeoff_roofs import build_roof, gable, line, take
 
 
 def the_class(roof, **request):
@@ -69,6 +69,17 @@ def test_a_pitch_whose_bound_holds_a_limit_is_said_to_straddle_it(rise, straddle
     assert bool(notices) == straddles
     if straddles:
         assert notices[0].about == ("A", "B") and f"{round(rise)}:12" in notices[0].text
+
+
+def test_a_line_that_hangs_on_a_straddled_limit_says_so():
+    """A pitch of 3.95 in 12 that may be 4: double underlayment by its best value, to be checked."""
+    said = "The pitch bound of A, B straddles 4:12, the best value decides: check."
+    doubtful = take(gable(40, 15, 3.95, rise_u=0.1))
+    assert said in line(doubtful, "underlayment, double").rule
+    assert said not in line(doubtful, "field shingles").rule
+    assert "straddles" not in line(take(gable(40, 15, 3.95, rise_u=0.01)), "underlayment, double").rule
+    assert "A, B straddles 8:12" in line(take(gable(40, 15, 7.9, rise_u=0.1)), "ice barrier").rule
+    assert "A, B straddles 21:12" in line(take(gable(40, 15, 20.9, rise_u=0.1)), "nails").rule
 
 
 def test_an_edge_of_unknown_kind_is_said_to_be_in_no_line():

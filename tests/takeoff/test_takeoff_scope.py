@@ -48,7 +48,7 @@ def test_gutters_are_by_others_and_chimney_flashing_stays_unless_said():
 def test_deck_sheets_are_a_line_of_their_own_even_when_none_is_known():
     sheets = line(take(gable(40, 15, 6)), "deck sheets")
     assert (sheets.phase, sheets.unit, sheets.net.value, sheets.status) == ("repair", "sheet", 0, "check")
-    assert "cause" in sheets.rule
+    assert "cause" in sheets.rule and sheets.order is None
     counted = line(
         take(gable(40, 15, 6), counts={"deck_sheets": 3}, excluded=("deck sheets",)), "deck sheets"
     )

@@ -8,7 +8,7 @@ from collections.abc import Iterable
 from ..roof import AreaClass, Plane
 from ..scene import Notice
 from ..units import FOOT_M
-from .survey import Survey, rise
+from .survey import Survey, rise, straddlers
 from .system import AreaLayer, EaveBandLayer, PerimeterLayer, System
 
 
@@ -44,21 +44,21 @@ def straddling(survey: Survey) -> tuple[Notice, ...]:
     """Planes whose 95 % bound lies on both sides of a limit of pitch or height that decides something."""
     notices = []
     for limit in sorted(_limits(survey.system)):
-        ids = [p.id for p in survey.planes if p.rise_in_12.low < limit < p.rise_in_12.high]
+        ids = straddlers(survey.planes, limit)
         if ids:
             text = f"pitch bound straddles {limit:g}:12, the best value decides: check {', '.join(ids)}"
-            notices.append(Notice(code="pitch_straddles", text=text, about=tuple(ids)))
+            notices.append(Notice(code="pitch_straddles", text=text, about=ids))
     for feet in survey.system.classes.storey_eaves_ft:
-        ids = [
+        ids = tuple(
             p.id
             for p in survey.planes
             if p.eave_height is not None and p.eave_height.low < feet * FOOT_M < p.eave_height.high
-        ]
+        )
         if ids:
             text = (
                 f"eave height bound straddles {feet:g} ft, the storey class may be one off: {', '.join(ids)}"
             )
-            notices.append(Notice(code="height_straddles", text=text, about=tuple(ids)))
+            notices.append(Notice(code="height_straddles", text=text, about=ids))
     return tuple(notices)
 
 

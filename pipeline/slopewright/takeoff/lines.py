@@ -70,13 +70,13 @@ def take_line(
         order=_order(packages, package, status, survey.request.assurance),
         status=status,
         origin=found.origin,
-        rule=" ".join(part for part in rule if part),
+        rule=" ".join(part.strip() for part in rule if part),
         source=source,
     )
 
 
 def _order(packages: Array | None, package: Package | None, status: str, assurance: float) -> Order | None:
-    if packages is None or package is None or status not in ORDERED:
+    if packages is None or package is None or status not in ORDERED or not packages.any():
         return None
     return order_packages(packages, unit=package.unit, assurance=assurance)
 

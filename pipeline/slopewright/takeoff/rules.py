@@ -15,7 +15,7 @@ from ..scene import EdgeKind
 from ..units import FOOT_M, INCH_M, SQUARE_M2, feet_and_inches
 from .draws import uniform_share
 from .strips import straight_runs, whole
-from .survey import Found, Survey, about_value, rise
+from .survey import Found, Survey, about_value, rise, straddlers
 from .system import (
     AreaLayer,
     CountLayer,
@@ -45,6 +45,7 @@ def area(layer: AreaLayer, survey: Survey, rng: np.random.Generator) -> Found | 
         draws = draws * uniform_share(low, high, rng=rng, n=len(draws))
         net = about_value(net.value * (low + high) / 2, draws)
     note = "" if layer.times == "once" else f"Layers counted: {times}."
+    note += _straddling(survey, layer.rise_from, layer.rise_above, layer.rise_below)
     return Found(net=net, draws=draws, origin=_ids(planes), note=note)
 
 
@@ -128,6 +129,7 @@ def eave_band(layer: EaveBandLayer, survey: Survey, rng: np.random.Generator) ->
         if site.overhang_m is None
         else f"; overhang {feet_and_inches(site.overhang_m)}."
     )
+    note += _straddling(survey, steep.rise_from if steep else None)
     return Found(
         net=about_value(value, net),
         draws=net,
@@ -175,7 +177,9 @@ def nails(layer: NailsLayer, survey: Survey, rng: np.random.Generator) -> Found 
         f" on {', '.join(name for name in each if each[name] == k)}"
         for k in sorted(set(each.values()))
     )
-    return Found(net=net, draws=draws, origin=_ids(planes), note=note + ".")
+    return Found(
+        net=net, draws=draws, origin=_ids(planes), note=f"{note}.{_straddling(survey, shingle.steep_above)}"
+    )
 
 
 def ventilation(layer: VentilationLayer, survey: Survey, rng: np.random.Generator) -> Found | None:
@@ -250,6 +254,16 @@ def _in_range(layer: AreaLayer, plane: Plane) -> bool:
         (layer.rise_from is None or value >= layer.rise_from)
         and (layer.rise_above is None or value > layer.rise_above)
         and (layer.rise_below is None or value < layer.rise_below)
+    )
+
+
+def _straddling(survey: Survey, *limits: float | None) -> str:
+    """Sentence on planes that may be on the other side of a limit that the line hangs on."""
+    found = [(limit, straddlers(survey.planes, limit)) for limit in limits if limit is not None]
+    return "".join(
+        f" The pitch bound of {', '.join(ids)} straddles {limit:g}:12, the best value decides: check."
+        for limit, ids in found
+        if ids
     )
 
 

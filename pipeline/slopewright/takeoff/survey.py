@@ -71,6 +71,11 @@ def rise(plane: Plane) -> float:
     return round(value) if abs(value - round(value)) < RISE_TOLERANCE else value
 
 
+def straddlers(planes: Iterable[Plane], limit: float) -> tuple[str, ...]:
+    """Planes whose 95 % bound of pitch lies on both sides of a limit [inches in 12]."""
+    return tuple(plane.id for plane in planes if plane.rise_in_12.low < limit < plane.rise_in_12.high)
+
+
 def about_value(value: float, draws: Array) -> Measurement:
     """The estimate from the best values, with spread and bounds of the draws."""
     spread = summary(draws)
