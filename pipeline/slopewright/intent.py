@@ -82,7 +82,7 @@ class Intent:
         return intent._with_takeoff_key()
 
     @staticmethod
-    def of_record(record: RunRecord, *, system: str | None, metric: bool | None) -> Intent:
+    def of_record(record: RunRecord, *, system: str | None = None, metric: bool | None = None) -> Intent:
         """The intent behind a run folder, with another system or other units of the drawing.
 
         Raises
@@ -107,39 +107,37 @@ class Intent:
             takeoff_key="",
         )._with_takeoff_key()
 
-    def cloud(self) -> Digest:
-        """The digest of the cloud."""
-        return next(digest for digest in self.inputs if digest.role == "cloud")
+    def check_same_cloud(self, previous: RunRecord, folder: Path) -> None:
+        """Refuse to replace a run of another cloud unasked.
 
-    def record(
-        self,
-        *,
-        configs: dict[str, dict[str, Any]],
-        seeds: dict[str, int],
-        chosen: str,
-        other_roofs: list[dict[str, Any]],
-        warnings: list[dict[str, Any]],
-        not_certified: list[str],
-        files: dict[str, str | None],
-    ) -> RunRecord:
-        """What run.json says once the run is done."""
-        return RunRecord(
-            name=self.name,
-            slopewright=__version__,
-            source=source_digest(),
-            inputs=self.inputs,
-            options=self.options,
-            request=asdict(self.request),
-            configs=configs,
-            seeds=seeds,
-            chosen=chosen,
-            other_roofs=other_roofs,
-            warnings=warnings,
-            not_certified=not_certified,
-            measure_key=self.measure_key,
-            takeoff_key=self.takeoff_key,
-            files=files,
+        Raises
+        ------
+        InputError
+            If the folder's run is of another cloud.
+        """
+        before, now = (
+            next((digest for digest in inputs if digest.role == "cloud"), None)
+            for inputs in (previous.inputs, self.inputs)
         )
+        if before and now and before.sha256 != now.sha256:
+            raise InputError(
+                f"{folder}: holds a run of {before.name} ({before.sha256[:8]}), not of this"
+                f" {now.name} ({now.sha256[:8]}); choose another --out or give --force"
+            )
+
+    def record(self, **done: Any) -> RunRecord:
+        """What run.json says once the run is done; `done` are the fields that only the run knows."""
+        known: dict[str, Any] = {
+            "name": self.name,
+            "slopewright": __version__,
+            "source": source_digest(),
+            "inputs": self.inputs,
+            "options": self.options,
+            "request": asdict(self.request),
+            "measure_key": self.measure_key,
+            "takeoff_key": self.takeoff_key,
+        }
+        return RunRecord(**{**known, **done})
 
     def _with_takeoff_key(self) -> Intent:
         system = next(digest for digest in self.inputs if digest.role == "system")

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 from . import report
 from .roof import Roof, Takeoff
+from .scene import Notice
 
 ROOF_FILE, COVARIANCE_FILE, TAKEOFF_FILE = "roof.json", "covariance.json", "takeoff.json"
 ROOF_FILES = (ROOF_FILE, COVARIANCE_FILE)  # what the stages after the measuring start from
@@ -41,8 +43,8 @@ def read_roof(folder: Path) -> Roof:
     )
 
 
-def read_takeoff(folder: Path) -> Takeoff:
-    """The quantities of a run folder.
+def read_takeoff(folder: Path, notices: tuple[Notice, ...]) -> Takeoff:
+    """The quantities of a run folder, with the notices that run.json keeps for them.
 
     Raises
     ------
@@ -50,4 +52,4 @@ def read_takeoff(folder: Path) -> Takeoff:
         If the file is missing or not as it was written.
     """
     path = folder / TAKEOFF_FILE
-    return report.takeoff_from_json(report.read_json(path), file=str(path))
+    return replace(report.takeoff_from_json(report.read_json(path), file=str(path)), notices=notices)

@@ -8,14 +8,12 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-import shapely
 
 from . import adjust, cloud, edges, isolate, mesh, planes, report, takeoff
 from .certify import reasons_against
-from .errors import InputError, NoRoofError
+from .finding import find_roof
 from .intent import Intent, Options
 from .job import Job, load_job
-from .job.place import local_footprint, local_point
 from .job.systems import read_system
 from .outputs import ROOF_FILES, copy_roof, read_roof, read_takeoff, write_roof
 from .roof import Frame, Roof, Takeoff
@@ -29,13 +27,12 @@ from .runfolder import (
     previous_run,
     written_whole,
 )
-from .scene import Cloud, RoofPoints, Scene
-from .units import METRES_PER_UNIT
+from .scene import Notice
 
 STAGES = ("read", "isolate", "planes", "edges", "adjust", "takeoff", "report")
 TAKEOFF_SEED = 1  # any number: the same one gives the same orders
 CHANGING = frozenset({RECORD_FILE, TIMES_FILE})
-TRIM = 0.5  # per cent of a roof's heights at each end that may be stray
+EDITED = Notice(code="edited", text="roof.json or takeoff.json was changed by hand after the measuring")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -83,21 +80,22 @@ def measure(
     folder = out or job.default_run
     previous = previous_run(folder)
     if previous and not options.force:
-        _check_same_cloud(previous, intent, folder)
+        intent.check_same_cloud(previous, folder)
     held = None if options.force else previous
     if held and held.takeoff_key == intent.takeoff_key and held.is_intact(folder):
         return _result(folder, held, {})
 
-    system = _load_system(intent)  # a fault in it is told before minutes of measuring
+    system = _system(intent)  # a fault in it is told before minutes of measuring
     clock = Clock(progress)
     with written_whole(folder, previous) as staging:
         if held and held.measure_key == intent.measure_key and held.is_intact(folder, ROOF_FILES):
             copy_roof(folder, staging)
-            chosen, others = held.chosen, held.other_roofs
+            found = {"chosen": held.chosen, "other_roofs": held.other_roofs}
         else:
-            roof, chosen, others = _measure_roof(job, options, clock)
+            roof, found = _measure_roof(job, options, clock)
             write_roof(staging, roof)
-        record = _finish(staging, intent, system, chosen, others, clock)
+        roof = read_roof(staging)  # so that the same comes out when the later stages run again from the file
+        record = _finish(staging, intent, roof, _take_off(roof, system, intent, clock), found, clock)
     return _result(folder, record, clock.seconds)
 
 
@@ -126,138 +124,107 @@ def take_off(
     """
     previous = RunRecord.read(folder)
     intent = Intent.of_record(previous, system=system, metric=metric)
-    loaded = _load_system(intent)
+    loaded = _system(intent)
     clock = Clock(progress)
+    roof = read_roof(folder)
     with written_whole(folder, previous) as staging:
         copy_roof(folder, staging)
-        record = _finish(staging, intent, loaded, previous.chosen, previous.other_roofs, clock)
+        quantities = _take_off(roof, loaded, intent, clock)
+        record = _finish(staging, intent, roof, quantities, _found(previous, folder, ROOF_FILES), clock)
     return _result(folder, record, clock.seconds)
 
 
-def _measure_roof(job: Job, options: Options, clock: Clock) -> tuple[Roof, str, list[dict[str, Any]]]:
-    """The stages from file to roof; also the chosen roof's id and the other roofs."""
+def redraw(folder: Path, *, metric: bool | None = None, progress: Progress = nullcontext) -> RunResult:
+    """Every drawing, table and exchange file again, from roof.json and takeoff.json as they are.
+
+    Parameters
+    ----------
+    folder : Path
+        A run folder; its files are replaced together or not at all.
+    metric : bool, optional
+        Units of the drawing other than the run's.
+
+    Raises
+    ------
+    InputError
+        If this is no run folder, or one of the two files is not as its schema has it.
+    """
+    previous = RunRecord.read(folder)
+    intent = Intent.of_record(previous, metric=metric)
+    clock = Clock(progress)
+    roof = read_roof(folder)
+    quantities = read_takeoff(folder, previous.notices(but=(EDITED, *roof.notices)))
+    with written_whole(folder, previous) as staging:
+        copy_roof(folder, staging)
+        found = _found(previous, folder, (*ROOF_FILES, "takeoff.json"))
+        record = _finish(staging, intent, roof, quantities, found, clock)
+    return _result(folder, record, clock.seconds)
+
+
+def _measure_roof(job: Job, options: Options, clock: Clock) -> tuple[Roof, dict[str, Any]]:
+    """The stages from file to roof; also which roof it is and which others there are."""
     with clock.stage("read"):
         scanned = cloud.read_cloud(job.cloud_path, unit=options.unit or job.unit)
     with clock.stage("isolate"):
-        at = local_point(options.at, scanned) if options.at else None
-        footprint = local_footprint(options.footprint, scanned) if options.footprint else None
-        scene = _isolate(scanned, at, footprint)
-        points = scene.roofs[scene.chosen]
-        _check_house_size(points, scanned)
+        found = find_roof(scanned, options)
     with clock.stage("planes"):
-        segmentation = planes.run(points)
+        segmentation = planes.run(found.points)
     with clock.stage("edges"):
-        topology = edges.run(points, segmentation)
+        topology = edges.run(found.points, segmentation)
     with clock.stage("adjust"):
-        frame = Frame(origin=scanned.origin, crs=scanned.crs, ground_z_m=points.ground_z_m)
-        roof = adjust.run(points, segmentation, topology, frame)
+        frame = Frame(origin=scanned.origin, crs=scanned.crs, ground_z_m=found.points.ground_z_m)
+        roof = adjust.run(found.points, segmentation, topology, frame)
     stated = job.notices(scanned.unit)
-    found = (scanned, scene, segmentation, topology, roof)
-    notices = dict.fromkeys([*stated, *(notice for stage in found for notice in stage.notices)])
-    return replace(roof, notices=tuple(notices)), points.id, _others(scene, scanned)
+    told = (scanned, found, segmentation, topology, roof)
+    notices = dict.fromkeys([*stated, *(notice for stage in told for notice in stage.notices)])
+    return replace(roof, notices=tuple(notices)), {"chosen": found.points.id, "other_roofs": found.others}
+
+
+def _take_off(roof: Roof, system: takeoff.System, intent: Intent, clock: Clock) -> Takeoff:
+    with clock.stage("takeoff"):
+        return takeoff.run(roof, system, intent.request, rng=np.random.default_rng(TAKEOFF_SEED))
 
 
 def _finish(
-    staging: Path,
-    intent: Intent,
-    system: takeoff.System,
-    chosen: str,
-    others: list[dict[str, Any]],
-    clock: Clock,
+    staging: Path, intent: Intent, roof: Roof, quantities: Takeoff, found: dict[str, Any], clock: Clock
 ) -> RunRecord:
-    """The stages from roof.json on; they start from the file, so that they can be run again from it."""
-    roof = read_roof(staging)
-    with clock.stage("takeoff"):
-        quantities = takeoff.run(roof, system, intent.request, rng=np.random.default_rng(TAKEOFF_SEED))
+    """Write what follows from the roof and the quantities, and the record of it all."""
     with clock.stage("report"):
-        files = report.run(
-            roof, quantities, mesh.run(roof), title=intent.name, metric=intent.options["metric"]
-        )
+        metric = intent.options["metric"]
+        files = report.run(roof, quantities, mesh.run(roof), title=intent.name, metric=metric)
         for name, content in files.items():
             (staging / name).write_bytes(content)
     clock.write(staging)
+    edited = (EDITED,) if found.get("measure_key") == "" else ()
     record = intent.record(
-        configs=_configs(),
+        configs={
+            "isolate": asdict(isolate.IsolateConfig()),
+            "planes": asdict(planes.PlanesConfig()),
+            "edges": asdict(edges.EdgesConfig()),
+            "adjust": asdict(adjust.AdjustConfig()),
+        },
         seeds={"takeoff": TAKEOFF_SEED},
-        chosen=chosen,
-        other_roofs=others,
-        warnings=[asdict(notice) for notice in dict.fromkeys([*roof.notices, *quantities.notices])],
+        warnings=[asdict(notice) for notice in dict.fromkeys([*edited, *roof.notices, *quantities.notices])],
         not_certified=reasons_against(roof),
         files=digest_folder(staging, CHANGING) | {RECORD_FILE: None},
+        **found,
     )
     record.write(staging)
     return record
 
 
-def _result(folder: Path, record: RunRecord, seconds: dict[str, float]) -> RunResult:
-    return RunResult(
-        folder=folder,
-        roof=read_roof(folder),
-        takeoff=read_takeoff(folder),
-        record=record,
-        seconds=seconds,
-    )
+def _found(previous: RunRecord, folder: Path, names: tuple[str, ...]) -> dict[str, Any]:
+    """What a run folder says of the roofs; where a file was edited, no measuring may take it for its own."""
+    kept: dict[str, Any] = {"chosen": previous.chosen, "other_roofs": previous.other_roofs}
+    intact = previous.measure_key and previous.is_intact(folder, names)
+    return kept if intact else kept | {"measure_key": "", "takeoff_key": ""}
 
 
-def _load_system(intent: Intent) -> takeoff.System:
+def _system(intent: Intent) -> takeoff.System:
     return takeoff.system_from_toml(read_system(intent.system_path), file=str(intent.system_path))
 
 
-def _configs() -> dict[str, dict[str, Any]]:
-    """The resolved configuration of each stage that has one."""
-    return {
-        "isolate": asdict(isolate.IsolateConfig()),
-        "planes": asdict(planes.PlanesConfig()),
-        "edges": asdict(edges.EdgesConfig()),
-        "adjust": asdict(adjust.AdjustConfig()),
-    }
-
-
-def _check_same_cloud(previous: RunRecord, intent: Intent, folder: Path) -> None:
-    """A run of another cloud is not replaced unasked."""
-    before = next((digest for digest in previous.inputs if digest.role == "cloud"), None)
-    if before is not None and before.sha256 != intent.cloud().sha256:
-        raise InputError(
-            f"{folder}: holds a run of {before.name} ({before.sha256[:8]}), not of this"
-            f" {intent.cloud().name} ({intent.cloud().sha256[:8]}); choose another --out or give --force"
-        )
-
-
-def _isolate(scanned: Cloud, at: tuple[float, float] | None, footprint: shapely.Polygon | None) -> Scene:
-    """The roofs; where there is none, the size of the cloud goes with it, since a wrong unit hides roofs."""
-    try:
-        return isolate.run(scanned, at=at, footprint=footprint)
-    except NoRoofError as error:
-        dx, dy, dz = np.ptp(scanned.xyz, axis=0)
-        size = f"read in {scanned.unit}, the cloud is {dx:,.0f} x {dy:,.0f} x {dz:,.1f} m"
-        raise NoRoofError(f"{error} ({size})") from error
-
-
-def _check_house_size(points: RoofPoints, scanned: Cloud) -> None:
-    low_z, high_z = np.percentile(points.xyz[:, 2], [TRIM, 100 - TRIM])
-    ground_z = low_z if points.ground_z_m is None else min(points.ground_z_m, low_z)
-    dx, dy = np.ptp(points.footprint, axis=0)
-    cloud.check_house_size(
-        (float(dx), float(dy)),
-        float(high_z - ground_z),
-        scanned.unit,
-        name=f"{scanned.name}: roof {points.id}",
-    )
-
-
-def _others(scene: Scene, scanned: Cloud) -> list[dict[str, Any]]:
-    """The roofs that were found and not measured, each with a point that `--at` takes."""
-    others = []
-    for index, points in enumerate(scene.roofs):
-        if index == scene.chosen:
-            continue
-        inside = shapely.Polygon(points.footprint).representative_point()
-        world = (np.array([inside.x, inside.y]) + scanned.origin[:2]) / METRES_PER_UNIT[scanned.unit]
-        others.append(
-            {
-                "id": points.id,
-                "plan_area_m2": round(points.area_m2, 2),
-                "at": [round(v, 2) for v in world.tolist()],
-            }
-        )
-    return others
+def _result(folder: Path, record: RunRecord, seconds: dict[str, float]) -> RunResult:
+    roof = read_roof(folder)
+    quantities = read_takeoff(folder, record.notices(but=roof.notices))
+    return RunResult(folder=folder, roof=roof, takeoff=quantities, record=record, seconds=seconds)

@@ -137,6 +137,33 @@ def test_takeoff_with_a_system_of_ones_own(slopewright_, calls, job, tmp_path):
     assert "give that file again with --system" in answer.err
 
 
+def test_the_report_again_gives_the_same_bytes(slopewright_, calls, job):
+    slopewright_("measure", job)
+    run = job.parent / "house.run"
+    first = contents(run)
+    for name in ("plan.svg", "roof.glb", "takeoff.csv"):
+        (run / name).unlink()
+    assert slopewright_("report", run).status == 0
+    assert contents(run) == first
+
+
+def test_an_edited_roof_is_reported_as_edited_and_never_taken_for_measured(slopewright_, calls, job):
+    """Oracle: the edit, a count of points, stays after report and takeoff and goes with a measuring."""
+    slopewright_("measure", job)
+    run = job.parent / "house.run"
+    whole = (run / "roof.json").read_text()
+    roof = json.loads(whole)
+    roof["planes"][0]["points"] = 123456
+    (run / "roof.json").write_text(json.dumps(roof))
+    for command in ("report", "takeoff", "report"):
+        answer = slopewright_(command, run, "--json")
+        assert "edited" in [warning["code"] for warning in json.loads(answer.out)["warnings"]]
+        assert "123456" in (run / "roof.json").read_text()
+    answer = slopewright_("measure", job, "--json")
+    assert json.loads(answer.out)["repeated"][0] == "read"
+    assert (run / "roof.json").read_text() == whole
+
+
 def test_json_is_one_object_with_the_totals_of_the_file(slopewright_, calls, job):
     answer = slopewright_("measure", job, "--json")
     (line,) = answer.out.splitlines()
@@ -145,6 +172,15 @@ def test_json_is_one_object_with_the_totals_of_the_file(slopewright_, calls, job
     assert shown["totals"] == roof["totals"]
     assert shown["certified"] is True
     assert set(shown["files"]) == FILES
+
+
+def test_warnings_are_told_again_when_the_folder_holds_the_run_already(slopewright_, calls, job):
+    first = json.loads(slopewright_("measure", job, "--json").out)
+    again = json.loads(slopewright_("measure", job, "--json").out)
+    assert again["warnings"] == first["warnings"]
+    assert "no_coverage_decision" in [warning["code"] for warning in first["warnings"]]
+    shown = [slopewright_("measure", job, *force).out for force in (["--force"], [])]
+    assert shown[0].splitlines()[:-1] == shown[1].splitlines()[:-1]
 
 
 def test_quiet_says_nothing(slopewright_, calls, job):
@@ -217,7 +253,7 @@ def test_an_interruption_leaves_no_folder(slopewright_, calls, job, monkeypatch)
     assert [path.name for path in job.parent.iterdir()] == ["house"]
 
 
-@pytest.mark.parametrize("command", ["measure", "takeoff", "demo"])
+@pytest.mark.parametrize("command", ["measure", "takeoff", "report", "demo"])
 def test_every_command_has_help_with_an_example(slopewright_, command):
     answer = slopewright_(command, "--help")
     assert answer.status == 0

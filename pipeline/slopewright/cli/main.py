@@ -12,6 +12,7 @@ from .. import __version__
 from .demo import demo
 from .measure import measure
 from .outcome import Outcome, of_exception
+from .report import report
 from .takeoff import takeoff
 
 
@@ -31,6 +32,7 @@ def commands() -> None:
 
 commands.add_command(measure)
 commands.add_command(takeoff)
+commands.add_command(report)
 commands.add_command(demo)
 
 

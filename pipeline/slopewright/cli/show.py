@@ -17,6 +17,8 @@ from ..runfolder import Progress
 from .outcome import NOT_CERTIFIED, OK, Outcome
 
 PIPE_WIDTH, MAX_WIDTH = 80, 100  # columns
+MOST_OTHERS = 3
+SHOWN_BELOW = frozenset({"other_roofs"})  # a line of its own says it, ready to paste
 
 
 @contextmanager
@@ -48,7 +50,8 @@ def show_result(result: RunResult, *, metric: bool, as_json: bool, quiet: bool, 
         click.echo(json.dumps(_as_json(result), ensure_ascii=False, allow_nan=False))
     elif not quiet:
         width = min(shutil.get_terminal_size((PIPE_WIDTH, 0)).columns, MAX_WIDTH)
-        click.echo(report.summary_text(result.roof, result.takeoff, metric=metric, width=width))
+        told = [n for n in (*result.roof.notices, *result.takeoff.notices) if n.code not in SHOWN_BELOW]
+        click.echo(report.summary_text(result.roof, result.takeoff, metric=metric, width=width, notices=told))
         for line in _around(result):
             click.echo(line)
     if verbose:
@@ -66,11 +69,9 @@ def _around(result: RunResult) -> Iterator[str]:
     """What belongs to the run and not to the roof."""
     others = result.record.other_roofs
     if others:
-        nearest = ", ".join(
-            f"{other['id']} (--at {other['at'][0]:g} {other['at'][1]:g})" for other in others[:3]
-        )
-        more = f" and {len(others) - 3} more, see run.json" if len(others) > 3 else ""
-        yield f"Other roofs, not measured: {nearest}{more}"
+        named = ", ".join(f"{o['id']} (--at {o['at'][0]:.2f} {o['at'][1]:.2f})" for o in others[:MOST_OTHERS])
+        more = f" and {len(others) - MOST_OTHERS} more, see run.json" if len(others) > MOST_OTHERS else ""
+        yield f"Other roofs, not measured: {named}{more}"
     held = "" if result.seconds else " (held it already: same inputs, options and version)"
     yield f"Files: {result.folder}{held}"
 

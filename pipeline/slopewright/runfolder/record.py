@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from ..errors import InputError
+from ..scene import Notice
 
 RECORD_FILE = "run.json"
 RECORD_FORMAT = "slopewright-run"
@@ -88,6 +89,11 @@ class RunRecord:
             return RunRecord(inputs=inputs, **content)
         except (TypeError, KeyError) as error:
             raise InputError(f"{path}: fields are missing or unknown, {elsewhere}") from error
+
+    def notices(self, *, but: tuple[Notice, ...]) -> tuple[Notice, ...]:
+        """The warnings, without some."""
+        told = (Notice(code=w["code"], text=w["text"], about=tuple(w["about"])) for w in self.warnings)
+        return tuple(notice for notice in told if notice not in but)
 
     def is_intact(self, folder: Path, names: tuple[str, ...] | None = None) -> bool:
         """Whether files (all, unless named) are there with the bytes that the run wrote."""
