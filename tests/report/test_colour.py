@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from slopewright.report.colour import css_colour, linear_rgb
+from slopewright.report.colour import LEVEL_LAB, STEEP_LAB, css_colour, linear_rgb
 
 STEPS = np.linspace(0, 60, 13)
 
@@ -33,6 +33,12 @@ def test_equal_steps_of_pitch_are_equal_steps_of_colour():
     steps = np.linalg.norm(np.diff(colours, axis=0), axis=1)
     assert steps == pytest.approx(np.full(len(steps), steps.mean()), abs=0.05)
     assert steps.mean() > 4
+
+
+def test_the_ends_of_the_ramp_are_where_the_module_says():
+    """Oracle: CIELAB of the colours; the matrix of the oracle has four digits."""
+    np.testing.assert_allclose(lab(linear_rgb(0)), LEVEL_LAB, atol=0.05)
+    np.testing.assert_allclose(lab(linear_rgb(60)), STEEP_LAB, atol=0.05)
 
 
 @pytest.mark.parametrize("pitch", STEPS)

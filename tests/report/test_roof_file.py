@@ -170,6 +170,14 @@ def broken(change):
             lambda c: c["planes"][0].update(observed=1.5),
             r"observed is 1\.5, need a finite number from 0 to 1",
         ),
+        (
+            lambda c: c["planes"][0].update(area={"value": 582.0, "u": 1, "low": 580, "high": 584}),
+            r"planes\[0\]\.area\.value is 582\.0, need about 54\.08 m², as its outline encloses",
+        ),
+        (
+            lambda c: c["edges"][0].update(length={"value": 45.9, "u": 1, "low": 40, "high": 50}),
+            r"edges\[0\]\.length\.value is 45\.9, need about 14 m, from start to end",
+        ),
         (lambda c: c["edges"][3].update(kind="gutter"), r'edges\[3\]\.kind is "gutter", need one of eave'),
         (lambda c: c["edges"][3].update(planes=["Q"]), r"edges\[3\]\.planes .*ids of planes"),
         (lambda c: c["edges"][3].update(end=c["edges"][3]["start"]), r"edges\[3\]\.end .*another spot"),

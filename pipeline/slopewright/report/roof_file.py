@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from ..errors import InputError
+from ..geometry.polygon import polygon_area
 from ..roof import BudgetShare, Edge, Frame, Joint, Plane, Roof, RoofObject
 from ..scene import Array, EdgeKind, Notice
 from .joint_file import fully_correlated, joint_from_json, quantities
@@ -19,6 +20,8 @@ VERSION = 1
 NOTE = "coordinates are origin + xyz, z up"
 NORMAL_DECIMALS = 9  # a plane 50 m from the origin stays in place within a tenth of a micrometre
 UNIT_NORMAL_SLACK = 1e-4  # how far from 1 the length of a normal of another program may be
+SIZE_SHARE = 0.05  # by so much an area or a length may differ from what the corners give
+AREA_SLACK_M2, LENGTH_SLACK_M = 0.2, 0.05  # and by this in addition, for slivers
 KINDS = frozenset(EdgeKind)
 OBJECT_KINDS = frozenset({"chimney", "vent", "pipe", "skylight", "unknown"})
 
@@ -143,6 +146,7 @@ def roof_from_json(content: Any, *, file: str, covariance: Any = None, covarianc
     objects = tuple(_object(field) for field in root["objects"])
     _check_ids(root, planes, edges, objects)
     vertices = np.array(corners.points, dtype=np.float64)
+    _check_sizes(root, planes, edges, vertices)
 
     totals = root["totals"]
     wanted = quantities(planes, edges)
@@ -271,6 +275,19 @@ def _frame(field: Field, planes: tuple[Plane, ...], vertices: Array) -> Frame:
             ground_z_m = rounded(lowest - plane.eave_height.value)
             break
     return Frame(origin=np.array(field["origin"].vector(3)), crs=crs, ground_z_m=ground_z_m)
+
+
+def _check_sizes(root: Field, planes: tuple[Plane, ...], edges: tuple[Edge, ...], vertices: Array) -> None:
+    """Areas and lengths against the corners: a file in feet, or with areas in plan, is found out here."""
+    for i, plane in enumerate(planes):
+        rings = [vertices[list(loop)] for loop in plane.loops]
+        enclosed = polygon_area(rings[0], rings[1:])
+        if abs(plane.area.value - enclosed) > SIZE_SHARE * enclosed + AREA_SLACK_M2:
+            root["planes"].at(i)["area"]["value"].fail(f"about {enclosed:.4g} m², as its outline encloses")
+    for i, edge in enumerate(edges):
+        distance = float(np.linalg.norm(vertices[edge.end] - vertices[edge.start]))
+        if abs(edge.length.value - distance) > SIZE_SHARE * distance + LENGTH_SLACK_M:
+            root["edges"].at(i)["length"]["value"].fail(f"about {distance:.4g} m, from start to end")
 
 
 def _check_ids(

@@ -14,6 +14,8 @@ HEADER = (
     "phase", "item", "unit", "net", "net_low_95", "net_high_95", "waste", "waste_low_95", "waste_high_95",
     "order_quantity", "order_unit", "chance_short", "status", "from", "rule", "source",
 )  # fmt: skip
+DECIMALS = 3  # of quantities: a tenth of a square foot, a hundredth of an inch; takeoff.json has more
+CHANCE_DECIMALS = 4
 # A spreadsheet takes a cell that starts so for a formula; the last four are their full-width forms.
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
 
@@ -51,15 +53,15 @@ def _row(line: TakeoffLine) -> list[str]:
 def _order(order: Order | None) -> tuple[str, str, str]:
     if order is None:
         return ("", "", "")
-    return (str(order.quantity), _cell(order.unit), _number(order.chance_short))
+    return (str(order.quantity), _cell(order.unit), _number(order.chance_short, CHANCE_DECIMALS))
 
 
 def _numbers(measured: Measurement) -> list[str]:
     return [_number(v) for v in (measured.value, measured.low, measured.high)]
 
 
-def _number(value: float) -> str:
-    return f"{rounded(value):.6f}".rstrip("0").rstrip(".")
+def _number(value: float, decimals: int = DECIMALS) -> str:
+    return f"{rounded(value, decimals):.{decimals}f}".rstrip("0").rstrip(".")
 
 
 def _cell(text: str) -> str:
