@@ -8,8 +8,9 @@ from collections.abc import Iterable
 from ..roof import AreaClass, Plane
 from ..scene import Notice
 from ..units import FOOT_M
+from .layers import AreaLayer, EaveBandLayer, PerimeterLayer
 from .survey import Survey, rise, straddlers
-from .system import AreaLayer, EaveBandLayer, PerimeterLayer, System
+from .system import System
 
 
 def area_classes(survey: Survey) -> tuple[AreaClass, ...]:

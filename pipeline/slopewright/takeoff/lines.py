@@ -8,11 +8,12 @@ from ..roof import Order, TakeoffLine
 from ..scene import Array
 from ..units import FOOT_M, INCH_M
 from .draws import EXACT_ZERO, summary, uniform_share
+from .layers import AnyLayer
 from .order import order_packages
+from .package import Package
 from .scope import ORDERED
 from .strips import pieces_pooled, pieces_without_reuse
 from .survey import Found, Survey
-from .system import AnyLayer, Package
 
 OFFCUTS = {
     "none": "order without reuse of offcuts; waste between pooled offcuts and none reused.",

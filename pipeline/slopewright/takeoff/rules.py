@@ -1,6 +1,6 @@
 """One small function a measure: from a layer of the system and the survey to a quantity.
 
-To add a measure: a layer class in `system.py`, a function here, one entry in `RULES`.
+To add a measure: a layer class in `layers.py`, a function here, one entry in `RULES`.
 """
 
 from __future__ import annotations
@@ -14,9 +14,7 @@ from ..roof import Edge, Plane
 from ..scene import EdgeKind
 from ..units import FOOT_M, INCH_M, SQUARE_M2, feet_and_inches
 from .draws import uniform_share
-from .strips import straight_runs, whole
-from .survey import Found, Survey, about_value, rise, straddlers
-from .system import (
+from .layers import (
     AreaLayer,
     CountLayer,
     CoursesLayer,
@@ -27,6 +25,8 @@ from .system import (
     PerimeterLayer,
     VentilationLayer,
 )
+from .strips import straight_runs, whole
+from .survey import Found, Survey, about_value, rise, straddlers
 
 MIN_SLOPE_SIN = 0.05  # flatter than this (0.6 in 12) an edge has no fall line worth counting courses along
 COUNTS = "job.toml [counts]"

@@ -8,12 +8,13 @@ from ..roof import Roof, Takeoff, TakeoffRequest
 from ..scene import EdgeKind, Notice
 from .classes import area_classes, straddling
 from .draws import draw
+from .layers import CountLayer, EaveBandLayer, VentilationLayer
 from .lines import take_line
 from .order import ROUNDING_RULE
 from .rules import RULES
 from .scope import check_request, item_statuses
 from .survey import Survey, rise
-from .system import CountLayer, EaveBandLayer, System, VentilationLayer
+from .system import System
 
 
 def run(roof: Roof, system: System, request: TakeoffRequest, *, rng: np.random.Generator) -> Takeoff:
