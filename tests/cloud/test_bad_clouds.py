@@ -1,5 +1,6 @@
 """What is no cloud to measure is refused in one line that names the file and the way out."""
 
+import os
 import random
 
 import laspy
@@ -152,3 +153,9 @@ def test_damage_is_refused_or_gives_finite_points(tmp_path, name):
         else:
             assert np.isfinite(cloud.xyz).all()
             assert len(cloud.xyz) >= 50
+
+
+def test_what_is_not_a_regular_file_is_refused_without_waiting(tmp_path):
+    os.mkfifo(tmp_path / "a.las")
+    with pytest.raises(InputError, match=r"^a\.las: not a regular file, need a cloud file"):
+        read_cloud(tmp_path / "a.las")

@@ -142,3 +142,9 @@ def test_what_cannot_be_read_is_named(tmp_path, lines, message):
         read_cloud(write_text(tmp_path / "a.txt", lines), unit="m")
     assert str(caught.value).startswith(f"a.txt: {message}")
     assert "\n" not in str(caught.value)
+
+
+@pytest.mark.parametrize("first", ["²", "9" * 5000, "٣"])
+def test_a_first_line_that_is_nearly_a_count_is_refused(tmp_path, first):
+    with pytest.raises(InputError, match=r"^a\.txt: line 1: "):
+        read_cloud(write_text(tmp_path / "a.txt", [first, *GOOD]), unit="m")

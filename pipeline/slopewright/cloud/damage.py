@@ -26,7 +26,7 @@ def native_errors(name: str) -> Iterator[None]:
     """
     try:
         yield
-    except (InputError, KeyboardInterrupt, SystemExit, GeneratorExit):
+    except (InputError, MemoryError, KeyboardInterrupt, SystemExit, GeneratorExit):
         raise
     except BaseException as error:
         reason = " ".join(str(error).split())[:MAX_REASON] or type(error).__name__

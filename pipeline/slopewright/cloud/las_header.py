@@ -76,7 +76,8 @@ def read_las_header(name: str, stream: BinaryIO, file_bytes: int) -> LasHeader:
     if minor >= 4:
         if len(head) < 375:
             raise InputError(f"{name}: ends inside its header, need the whole file")
-        evlrs_at, n_evlrs, n_points = struct.unpack_from("<QIQ", head, 235)
+        evlrs_at, n_evlrs, n_wide = struct.unpack_from("<QIQ", head, 235)
+        n_points = n_wide or n_points  # some writers fill in the old field only
     if not header_bytes <= points_at <= file_bytes:
         raise InputError(f"{name}: ends before its first point, need the whole file")
     if not compressed:

@@ -14,7 +14,7 @@ class LzfError(ValueError):
     """The data are not LZF, or not of the size announced."""
 
 
-def lzf_decompress(data: bytes, size: int) -> bytes:
+def lzf_decompress(data: bytes, size: int) -> bytearray:
     """Expand LZF data to exactly `size` bytes.
 
     Raises
@@ -58,4 +58,4 @@ def lzf_decompress(data: bytes, size: int) -> bytes:
         raise LzfError("ends inside a repeat") from error
     if len(out) != size:
         raise LzfError(f"expands to {len(out)} bytes, announced {size}")
-    return bytes(out)
+    return out

@@ -18,7 +18,7 @@ from .damage import check_whole
 from .lzf import LzfError, lzf_decompress
 from .raw import AXES, RawCloud
 from .records import coordinate_step, read_records
-from .table import Table
+from .table import Table, is_count
 
 MAX_HEADER = 1 << 16  # bytes; a header is a few hundred
 KEYWORDS = {"VERSION", "FIELDS", "SIZE", "TYPE", "COUNT", "WIDTH", "HEIGHT", "VIEWPOINT", "POINTS", "DATA"}
@@ -183,6 +183,6 @@ def _read_header(path: Path) -> _Header:
 
 
 def _integers(name: str, keyword: str, words: list[str]) -> list[int]:
-    if not all(word.isdecimal() and len(word) < 19 for word in words):
+    if not all(map(is_count, words)):
         raise InputError(f"{name}: {keyword} is {' '.join(words)[:40]!r}, need whole numbers")
     return [int(word) for word in words]

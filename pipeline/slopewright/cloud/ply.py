@@ -14,7 +14,7 @@ from ..errors import InputError
 from .damage import check_whole
 from .raw import AXES, RawCloud
 from .records import coordinate_step, read_records
-from .table import Table
+from .table import Table, is_count
 
 MAX_HEADER = 1 << 20  # bytes; a header is a few hundred
 TYPES = {
@@ -111,7 +111,7 @@ def _read_header(path: Path) -> _Header:
         match line.split():
             case ["format", kind, _] if kind in ORDERS:
                 order = ORDERS[kind]
-            case ["element", name, count] if count.isdecimal():
+            case ["element", name, count] if is_count(count):
                 elements.append(_Element(name, int(count)))
             case ["property", "list", count_type, item_type, _] if (
                 elements and count_type in TYPES and item_type in TYPES

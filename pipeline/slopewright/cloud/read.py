@@ -89,6 +89,8 @@ def _read(path: Path, keep: Collection[int] | None) -> RawCloud:
         raise InputError(f"{name}: a folder, need one cloud file ({FORMATS})")
     if not path.exists():
         raise InputError(f"{name}: no such file, need a cloud file ({FORMATS})")
+    if not path.is_file():
+        raise InputError(f"{name}: not a regular file, need a cloud file ({FORMATS})")
     with path.open("rb") as stream:
         head = stream.read(HEAD)
     if not head:

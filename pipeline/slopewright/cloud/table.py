@@ -13,6 +13,7 @@ from ..errors import InputError
 from ..scene import Array
 
 COMMENTS = ("#", "//")
+MAX_DIGITS = 30  # of a count; longer is no count, and slow to convert
 SHOWN = 30  # characters of a bad field that a message repeats
 
 
@@ -98,6 +99,11 @@ def is_number(text: str) -> bool:
     except ValueError:
         return False
     return "_" not in text
+
+
+def is_count(text: str) -> bool:
+    """Whether a field is a whole number, of a length that no count exceeds."""
+    return text.isascii() and text.isdecimal() and len(text) <= MAX_DIGITS
 
 
 def _chain(first: str, rest: Iterator[str]) -> Iterator[str]:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from itertools import islice
 from pathlib import Path
 
 import numpy as np
@@ -11,9 +10,9 @@ import numpy as np
 from ..errors import InputError
 from .damage import check_whole
 from .raw import Placement, RawCloud, UnitClaim
-from .table import COMMENTS, Table, is_number
+from .table import COMMENTS, Table, is_count, is_number
 
-LOOK_AHEAD = 200  # lines in which the first row of numbers must stand
+LOOK_AHEAD = 1 << 16  # characters in which the first row of numbers must stand
 SHOWN = 60  # characters of a header that a message repeats
 
 # Column names, the most specific to us first.
@@ -58,7 +57,7 @@ def _look(path: Path) -> tuple[Table, tuple[UnitClaim, ...], int | None]:
     """Layout of the file, what its column names say about units, and a promised number of points."""
     name = path.name
     with path.open(encoding="utf-8-sig", errors="replace") as stream:
-        head = list(islice(stream, LOOK_AHEAD))
+        head = stream.read(LOOK_AHEAD).rstrip("\n").split("\n")
     comment: str | None = None
     header: tuple[int, str] | None = None
     n_promised: int | None = None
@@ -71,7 +70,7 @@ def _look(path: Path) -> tuple[Table, tuple[UnitClaim, ...], int | None]:
             continue
         delimiter = _delimiter(text)
         fields = _split(text, delimiter)
-        if header is None and n_promised is None and len(fields) == 1 and text.isdigit():
+        if header is None and n_promised is None and len(fields) == 1 and is_count(text):
             n_promised = int(text)
             continue
         decimal_comma = delimiter in (";", "\t")
