@@ -16,6 +16,7 @@ from .flat import Flatness
 from .raster import CellIndex, Grid, Mask, Surface
 
 EDGE_REACH_M = 2.5  # a plane is followed so far where its points go on under foliage or beside a wall
+EDGE_ROUNDS = 3  # so often, each from what the one before has found
 EDGE_DENSITY = 0.4  # ... while its slab holds this share of the points that a roof cell has
 EDGE_HEIGHT_M = 0.7  # ... and lies so far above the ground
 SLAB_NOISES = 3.0  # half thickness of the slab
@@ -29,11 +30,12 @@ def roof_cells(
     cell: CellIndex,
     grid: Grid,
     surface: Surface,
-    flat: Flatness,
+    broad: Flatness,
+    fine: Flatness,
     ground_m: Array | None,
     extra: Mask,
     config: IsolateConfig,
-) -> Mask:
+) -> tuple[Mask, Flatness]:
     """Mark the cells whose top surface is roof.
 
     Parameters
@@ -42,7 +44,7 @@ def roof_cells(
         Points [m].
     cell : array, shape (n,)
         Their cells, -1 for none.
-    grid, surface, flat
+    grid, surface, broad, fine
         The raster, its sums and its local planes.
     ground_m : array, shape of the grid, or None
         Height of the ground [m]; None where the cloud holds no ground: all that is flat is then roof.
@@ -52,17 +54,30 @@ def roof_cells(
 
     Returns
     -------
-    array of bool, shape of the grid
+    roof : array of bool, shape of the grid
+    flat : Flatness
+        The broad one, with the planes of the narrow faces that are roof.
     """
-    mask = flat.flat.copy()
+    mask = broad.flat.copy()
+    narrow = fine.flat.copy()
     high = surface.seen.copy()
     if ground_m is not None:
         with np.errstate(invalid="ignore"):
-            mask &= flat.height_m - ground_m >= config.height_min_m
+            mask &= broad.height_m - ground_m >= config.height_min_m
+            narrow &= fine.height_m - ground_m >= config.height_min_m
             high &= surface.top_m - ground_m >= config.height_min_m
     mask |= extra & high
-    mask |= _edge_cells(xyz, cell, grid, surface, flat, ground_m, mask)
-    return _without_gaps(mask, surface.seen, high, grid)
+    flat = broad
+    if fine is not broad and mask.any():
+        beside = ndimage.distance_transform_edt(~mask) * grid.cell_m <= EDGE_REACH_M
+        mask = ndimage.binary_propagation(mask, structure=ALL, mask=mask | (narrow & beside))
+        flat = broad.completed(fine, mask)
+    for _ in range(EDGE_ROUNDS):
+        grown = _edge_cells(xyz, cell, grid, surface, flat, ground_m, mask)
+        if not grown.any():
+            break
+        mask = mask | grown
+    return _without_gaps(mask, surface.seen, high, grid), flat
 
 
 def _edge_cells(
@@ -111,14 +126,14 @@ def _without_gaps(mask: Mask, seen: Mask, high: Mask, grid: Grid) -> Mask:
     return mask
 
 
-def group(mask: Mask, ground_cells: Mask, grid: Grid) -> Labels:
+def group(mask: Mask, ground_cells: Mask | None, grid: Grid) -> Labels:
     """Number the buildings: sets of roof cells that touch, things enclosed by them included.
 
     Parameters
     ----------
     mask : array of bool, shape of the grid
         Roof cells.
-    ground_cells : array of bool, shape of the grid
+    ground_cells : array of bool, shape of the grid, or None
         Cells in which the ground is seen from above.
     grid : Grid
 
@@ -143,8 +158,9 @@ def group(mask: Mask, ground_cells: Mask, grid: Grid) -> Labels:
         holes, n_holes = ndimage.label(whole & ~own)
         for k in range(1, n_holes + 1):
             hole = holes == k
-            open_m2 = (hole & ground_cells[window]).sum() * grid.cell_m**2
-            if open_m2 > HOLE_MAX_M2:
+            if ground_cells is None:
+                continue
+            if (hole & ground_cells[window]).sum() * grid.cell_m**2 > HOLE_MAX_M2:
                 whole &= ~hole
         filled[window] = np.where(whole & (filled[window] == 0), number, filled[window])
     return filled

@@ -17,6 +17,7 @@ from .raster import CellIndex, Grid, Mask
 Indices = npt.NDArray[np.int64]
 
 GROUND_BAND_M = 0.3  # points so near the ground surface are ground
+EAVE_DEPTH_M = 0.3  # points so far below a roof cell belong to its edge
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -30,7 +31,7 @@ class Site:
     labels: Labels  # the building's own cells
     ground_m: Array | None  # height of the ground at each cell
     ground: Mask | None  # cells in which it is seen
-    roof_low_m: Array  # per cell: lowest height of roof there, NaN where none
+    roof_m: Array  # height of the roof at each of its flat cells, NaN elsewhere
     foreign: npt.NDArray[np.bool_] | None  # (n,) points classified as something else, and not on a roof
 
 
@@ -73,19 +74,19 @@ def cut(
         zone |= (site.zones == 0) & _raster(polygon.buffer(config.margin_m), grid)
     floor_m, ground_z_m = _floor(site, own, zone, config)
 
-    rows = np.flatnonzero((site.cell >= 0) & zone.ravel()[site.cell])
-    high = xyz[rows, 2] >= floor_m.ravel()[site.cell[rows]]
-    kept = rows[high]
+    near = zone | _raster(polygon.buffer(config.context_m), grid)
+    # One cell more, False, is what the index -1 of points left out refers to.
+    rows = np.flatnonzero(np.append(near.ravel(), False)[site.cell])
+    at = site.cell[rows]
+    high = xyz[rows, 2] >= floor_m.ravel()[at]
+    kept = rows[high & zone.ravel()[at]]
     if given:
         kept = kept[shapely.intersects_xy(polygon.buffer(config.margin_m), *xyz[kept, :2].T)]
     if site.foreign is not None:
         kept = kept[~site.foreign[kept]]
 
-    near = _raster(polygon.buffer(config.context_m), grid) | zone
-    rows = np.flatnonzero((site.cell >= 0) & near.ravel()[site.cell])
-    low = xyz[rows, 2] < floor_m.ravel()[site.cell[rows]]
     others = (site.zones != number) & (site.zones > 0)
-    context = rows[low & ~others.ravel()[site.cell[rows]]]
+    context = rows[~high & ~others.ravel()[at]]
     return RoofPoints(
         id=name,
         xyz=xyz[kept],
@@ -99,15 +100,15 @@ def cut(
 
 def _floor(site: Site, own: Mask, zone: Mask, config: IsolateConfig) -> tuple[Array, float | None]:
     """Height above which points are kept, per cell; and the level of the ground near by."""
-    lowest_m = float(np.nanmin(site.roof_low_m[own], initial=np.inf))
-    without_ground = np.full(site.grid.shape, lowest_m - config.low_m)
+    roof_m = np.where(own & ~np.isnan(site.roof_m), site.roof_m, np.inf)
     if site.ground_m is None or site.ground is None:
-        return without_ground, None
+        return np.full(site.grid.shape, roof_m.min() - config.low_m), None
+    # On the uphill side an eave may hang lower over the ground than what is kept elsewhere.
+    eave_m = ndimage.minimum_filter(roof_m, size=3) - EAVE_DEPTH_M
+    floor_m = np.maximum(np.minimum(site.ground_m + config.low_m, eave_m), site.ground_m + GROUND_BAND_M)
     reach = ndimage.distance_transform_edt(~own) * site.grid.cell_m <= 2 * config.context_m
     near = site.ground & reach & ~zone
-    if not near.any():
-        return site.ground_m + config.low_m, None
-    return site.ground_m + config.low_m, float(np.median(site.ground_m[near]))
+    return floor_m, float(np.median(site.ground_m[near])) if near.any() else None
 
 
 def _raster(polygon: shapely.Polygon, grid: Grid) -> Mask:
@@ -130,9 +131,14 @@ def _thinned(points: Array, per_m2: float) -> Array:
     if len(points) == 0:
         return points
     side_m = per_m2**-0.5
-    cube = np.floor(points / side_m).astype(np.int64)
-    order = np.lexsort((points[:, 1], points[:, 0], points[:, 2], cube[:, 2], cube[:, 1], cube[:, 0]))
-    cube = cube[order]
-    first = np.r_[True, np.any(np.diff(cube, axis=0) != 0, axis=1)]
-    thinned: Array = points[order[first]]
+    step = np.floor(points / side_m).astype(np.int64)
+    step -= step.min(axis=0)
+    size = step.max(axis=0) + 1
+    _, cube = np.unique((step[:, 0] * size[1] + step[:, 1]) * size[2] + step[:, 2], return_inverse=True)
+    lowest = np.full(int(cube.max()) + 1, np.inf)
+    np.minimum.at(lowest, cube, points[:, 2])
+    # Of several equally low points the one with the least x, then y: the points' order must not tell.
+    tied = np.flatnonzero(points[:, 2] == lowest[cube])
+    tied = tied[np.lexsort((points[tied, 1], points[tied, 0], cube[tied]))]
+    thinned: Array = points[tied[np.r_[True, np.diff(cube[tied]) != 0]]]
     return thinned

@@ -20,7 +20,7 @@ from .flat import Flatness, find_flat
 from .ground import ground_surface
 from .outline import outline
 from .parts import PlanePart, plane_parts
-from .raster import CellIndex, Grid, Mask, Surface, lay_grid, top_surface
+from .raster import CellIndex, Grid, Mask, Surface, lay_grid, plan_extent, top_surface
 from .seen import Border, border, ground_cells
 
 MIN_POINTS = 40  # fewer cannot show a roof of the least area at a point a square metre
@@ -39,7 +39,8 @@ class _Raster:
     cell: CellIndex
     grid: Grid
     surface: Surface
-    flat: Flatness
+    broad: Flatness  # flat in windows of the configured side
+    fine: Flatness  # flat in the least windows
     hints: Hints
     lowest_m: Array  # the ground surface, if there is ground
 
@@ -52,7 +53,18 @@ class _Candidate:
     row: npt.NDArray[np.intp]
     column: npt.NDArray[np.intp]
     area_m2: float
-    border: Border | None = None
+    border: Border | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Layer:
+    """What stands above a ground surface, or all there is where that is None."""
+
+    labels: Labels  # groups of roof cells
+    candidates: list[_Candidate]
+    flat: Flatness
+    ground_m: Array | None
+    ground: Mask | None  # cells in which it is seen
 
 
 def run(
@@ -93,12 +105,12 @@ def run(
     if len(cloud.xyz) < MIN_POINTS:
         raise NoRoofError(f"{name}: {len(cloud.xyz)} points, need at least {MIN_POINTS} to show a roof")
     raster = _rasterise(cloud, config)
-    if not raster.flat.flat.any():
+    if not raster.broad.flat.any():
         raise NoRoofError(
             f"{name}: no flat surface in it that is less steep than"
             f" {math.degrees(config.slope_max_rad):.0f} degrees, need a cloud that shows a roof from above"
         )
-    roofs, labels, ground_m, reasons = _find(cloud, raster, config, trusting=footprint is not None)
+    roofs, layer, reasons = _find(cloud, raster, config, trusting=footprint is not None)
     if not roofs:
         raise NoRoofError(f"{name}: {_why(reasons)}")
 
@@ -115,20 +127,19 @@ def run(
         if given:
             outlines[asked] = shapely.Polygon(footprint.exterior)
 
-    site = _site(cloud, raster, labels, ground_m, config)
+    site = _site(cloud, raster, layer, [roof.number for roof in roofs], config)
     found = [
         cut(site, roof.number, f"r{k + 1}", outlines[k], config, given=given and k == asked)
         for k, roof in enumerate(roofs)
     ]
-    size_m = np.ptp(cloud.xyz[:, :2], axis=0)
     chosen = asked
     if chosen is None:
-        middle = cloud.xyz[:, :2].min(axis=0) + size_m / 2
-        chosen = choice.near_middle(middle, float(np.hypot(*size_m)), found)
+        low, high = plan_extent(cloud.xyz)
+        chosen = choice.near_middle((low + high) / 2, float(np.hypot(*(high - low))), found)
     return Scene(
         roofs=tuple(found),
         chosen=chosen,
-        notices=_notices(cloud, found, chosen, asked is not None, ground_m is not None),
+        notices=_notices(cloud, found, chosen, asked is not None, layer.ground_m is not None),
     )
 
 
@@ -137,47 +148,55 @@ def _rasterise(cloud: Cloud, config: IsolateConfig) -> _Raster:
     cell = grid.index(cloud.xyz)
     cell[noise_points(cloud)] = -1
     surface = top_surface(cloud.xyz, cell, grid)
-    flat = find_flat(surface, grid, config)
+    broad, fine = find_flat(surface, grid, config)
     lowest_m = ground_surface(surface.low_m, grid)
-    hints = read_hints(cloud, cell, grid, surface, flat, lowest_m, config)
-    return _Raster(cell=cell, grid=grid, surface=surface, flat=flat, hints=hints, lowest_m=lowest_m)
+    hints = read_hints(cloud, cell, grid, surface, broad, lowest_m, config)
+    return _Raster(
+        cell=cell, grid=grid, surface=surface, broad=broad, fine=fine, hints=hints, lowest_m=lowest_m
+    )
 
 
 def _find(
     cloud: Cloud, raster: _Raster, config: IsolateConfig, *, trusting: bool
-) -> tuple[list[_Candidate], Labels, Array | None, list[tuple[float, str]]]:
+) -> tuple[list[_Candidate], _Layer, list[tuple[float, str]]]:
     """Roofs above the ground; where that turns out not to be ground, roofs without it."""
-    ground_m: Array | None = raster.lowest_m
-    labels, candidates = _candidates(cloud, raster, raster.lowest_m, config)
-    stands = sum(c.area_m2 for c in candidates if c.border is not None and c.border.has_ground)
-    is_ground = stands > 0 and stands >= SEEN_SHARE * sum(c.area_m2 for c in candidates)
-    nothing_stands = not candidates
-    reasons: list[tuple[float, str]] = []
+    layer = _layer(cloud, raster, raster.lowest_m, config)
+    nothing_stands = not layer.candidates
+    stands_m2 = sum(c.area_m2 for c in layer.candidates if c.border is not None and c.border.has_ground)
+    is_ground = stands_m2 > 0 and stands_m2 >= SEEN_SHARE * sum(c.area_m2 for c in layer.candidates)
     if not (is_ground or raster.hints.has_ground):
-        ground_m = None
-        labels, candidates = _candidates(cloud, raster, None, config)
-    roofs = []
-    for candidate in candidates:
+        layer = _layer(cloud, raster, None, config)
+    roofs: list[_Candidate] = []
+    reasons: list[tuple[float, str]] = []
+    for candidate in layer.candidates:
         if candidate.border is not None and candidate.border.is_mound:
             reasons.append((candidate.area_m2, "a rise of the ground and no roof on it"))
             continue
-        parts = plane_parts(candidate.row, candidate.column, raster.flat, raster.grid, config.plane_min_m2)
+        parts = plane_parts(candidate.row, candidate.column, layer.flat, raster.grid, config.plane_min_m2)
         reason = _no_roof(parts, candidate.area_m2)
-        if not reason and ground_m is None and not trusting:
+        if not reason and layer.ground_m is None and not trusting:
             reason = _no_ground(parts, nothing_stands)
         if reason:
             reasons.append((candidate.area_m2, reason))
         else:
             roofs.append(candidate)
-    return roofs, labels, ground_m, reasons
+    return roofs, layer, reasons
 
 
-def _candidates(
-    cloud: Cloud, raster: _Raster, ground_m: Array | None, config: IsolateConfig
-) -> tuple[Labels, list[_Candidate]]:
-    grid, flat, surface = raster.grid, raster.flat, raster.surface
-    mask = roof_cells(cloud.xyz, raster.cell, grid, surface, flat, ground_m, raster.hints.building, config)
-    ground = np.zeros_like(mask) if ground_m is None else ground_cells(flat, ground_m) & ~mask
+def _layer(cloud: Cloud, raster: _Raster, ground_m: Array | None, config: IsolateConfig) -> _Layer:
+    grid, surface = raster.grid, raster.surface
+    mask, flat = roof_cells(
+        cloud.xyz,
+        raster.cell,
+        grid,
+        surface,
+        raster.broad,
+        raster.fine,
+        ground_m,
+        raster.hints.building,
+        config,
+    )
+    ground = None if ground_m is None else ground_cells(flat, ground_m) & ~mask
     labels = group(mask, ground, grid)
     candidates = []
     for number in range(1, int(labels.max(initial=0)) + 1):
@@ -186,10 +205,10 @@ def _candidates(
         if area_m2 < config.area_min_m2:
             continue
         edge = None
-        if ground_m is not None:
+        if ground_m is not None and ground is not None:
             edge = border(row, column, surface.mean_m, ground, ground_m, grid, config)
         candidates.append(_Candidate(number=number, row=row, column=column, area_m2=area_m2, border=edge))
-    return labels, candidates
+    return _Layer(labels=labels, candidates=candidates, flat=flat, ground_m=ground_m, ground=ground)
 
 
 def _no_roof(parts: tuple[PlanePart, ...], area_m2: float) -> str:
@@ -230,23 +249,21 @@ def _why(reasons: list[tuple[float, str]]) -> str:
     )
 
 
-def _site(
-    cloud: Cloud, raster: _Raster, labels: Labels, ground_m: Array | None, config: IsolateConfig
-) -> Site:
+def _site(cloud: Cloud, raster: _Raster, layer: _Layer, numbers: list[int], config: IsolateConfig) -> Site:
+    labels = np.where(np.isin(layer.labels, numbers), layer.labels, 0)
     roof: Mask = labels > 0
-    ground = None if ground_m is None else ground_cells(raster.flat, ground_m) & ~roof
     foreign = None
     if raster.hints.trusted:
-        foreign = foreign_points(cloud, raster.cell, raster.grid, raster.flat, roof)
+        foreign = foreign_points(cloud, raster.cell, raster.grid, layer.flat, roof)
     return Site(
         cloud=cloud,
         cell=raster.cell,
         grid=raster.grid,
         labels=labels,
         zones=zones_around(labels, raster.grid, config.margin_m),
-        ground_m=ground_m,
-        ground=ground,
-        roof_low_m=np.where(roof & raster.flat.flat, raster.flat.height_m, np.nan),
+        ground_m=layer.ground_m,
+        ground=layer.ground,
+        roof_m=np.where(roof & layer.flat.flat, layer.flat.height_m, np.nan),
         foreign=foreign,
     )
 

@@ -5,7 +5,7 @@ Metres.  Roofs and ground are flat at the scale of a metre or two; foliage is no
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy import ndimage
@@ -15,6 +15,7 @@ from .config import IsolateConfig
 from .raster import Grid, Mask, Surface
 
 MIN_POINTS = 6  # three fix the plane, three more show that it is one
+FINE_POINTS = 20  # a window of fewer points may be smooth by chance in foliage
 MIN_FILLED = 0.5  # share of a window's cells that hold points
 MIN_SPREAD = 0.15  # standard deviation of the points across a window's narrow side, in window sides
 NOISE_QUANTILE = 0.3  # of the windows' residuals; roofs and ground give the low end
@@ -37,13 +38,19 @@ class Flatness:
     noise_m: float  # of the points across a plane
     rough_m: float  # residual rms above which a window is not flat
 
-    @property
-    def slope(self) -> Array:
-        """Tangent of the pitch of each cell's plane."""
-        return np.hypot(self.east, self.north)
+    def completed(self, other: Flatness, where: Mask) -> Flatness:
+        """The same, with planes of another taken over in cells where this one has none."""
+        taken = where & ~self.flat & other.flat
+        return replace(
+            self,
+            flat=self.flat | taken,
+            height_m=np.where(taken, other.height_m, self.height_m),
+            east=np.where(taken, other.east, self.east),
+            north=np.where(taken, other.north, self.north),
+        )
 
 
-def find_flat(surface: Surface, grid: Grid, config: IsolateConfig) -> Flatness:
+def find_flat(surface: Surface, grid: Grid, config: IsolateConfig) -> tuple[Flatness, Flatness]:
     """Fit a plane in every window and give each cell the best that it belongs to.
 
     Parameters
@@ -56,7 +63,11 @@ def find_flat(surface: Surface, grid: Grid, config: IsolateConfig) -> Flatness:
 
     Returns
     -------
-    Flatness
+    broad : Flatness
+        In windows of the configured side: what is flat here is roof or ground.
+    fine : Flatness
+        In the least windows that hold enough points: narrow faces too, but also more that happens to be
+        smooth.  The broad one where no smaller window does.
 
     Notes
     -----
@@ -64,13 +75,24 @@ def find_flat(surface: Surface, grid: Grid, config: IsolateConfig) -> Flatness:
     """
     reach = max(1, round(config.window_m / 2 / grid.cell_m))
     height, east, north, rms, n, fits = _fit_windows(surface, grid.cell_m, reach)
-    fits &= np.hypot(east, north) < np.tan(config.slope_max_rad)
     enough = fits & (n >= MIN_POINTS + 2)
     low, high = NOISE_RANGE_M
     noise_m = float(np.clip(np.quantile(rms[enough], NOISE_QUANTILE), low, high)) if enough.any() else high
     rough_m = float(np.clip(ROUGH_NOISES * noise_m, *ROUGH_RANGE_M))
-    fits &= rms <= rough_m
-    return _best_of_windows(surface, grid.cell_m, reach, (height, east, north, rms), fits, noise_m, rough_m)
+    steepest = np.tan(config.slope_max_rad)
+
+    def best(reach: int, height: Array, east: Array, north: Array, rms: Array, fits: Mask) -> Flatness:
+        fits = fits & (rms <= rough_m) & (np.hypot(east, north) < steepest)
+        window = (height, east, north, rms)
+        return _best_of_windows(surface, grid.cell_m, reach, window, fits, noise_m, rough_m)
+
+    broad = best(reach, height, east, north, rms, fits)
+    usual = float(np.median(surface.n[surface.seen]))
+    small = next((k for k in range(1, reach) if (2 * k + 1) ** 2 * usual >= FINE_POINTS), reach)
+    if small == reach:
+        return broad, broad
+    height, east, north, rms, _, fits = _fit_windows(surface, grid.cell_m, small)
+    return broad, best(small, height, east, north, rms, fits)
 
 
 def _fit_windows(

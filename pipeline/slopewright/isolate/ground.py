@@ -86,11 +86,11 @@ def _trend(blocks: Array, block_m: float) -> Array:
     # The block's lowest point is anywhere in it; its middle serves.
     x, y = (column + 0.5) * factor, (row + 0.5) * factor
     design = np.stack([x, y, np.ones(len(x))], axis=-1)
-    weight: Array = np.ones(len(z))
-    plane: Array = np.zeros(3)
+    weight = np.ones(len(z))
+    plane = np.zeros(3)
     for _ in range(20):
         # Blocks full of roof lie above: they count less and less (after Kraus and Pfeifer 1998).
-        plane = np.linalg.lstsq(design * weight[:, None], z * weight, rcond=None)[0]
+        plane[:] = np.linalg.lstsq(design * weight[:, None], z * weight, rcond=None)[0]
         above = z - design @ plane
         scale = max(0.3, 1.5 * float(np.median(np.abs(above))))
         weight[:] = np.where(above > 0, 1 / (1 + (above / scale) ** 2), 1.0)
