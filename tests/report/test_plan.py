@@ -248,6 +248,20 @@ def test_an_upper_plane_is_drawn_over_a_lower_one():
     assert order.index("C") < order.index("A")
 
 
+def test_an_object_stands_in_its_place_with_its_name():
+    """Oracle: the chimney fills the hole it was given in plane A, 1.2 m across and 1.0 m in plan."""
+    roof = hand_roofs.gable_with_hole()
+    root = drawn(roof)
+    (made,) = of_class(root, "object")
+    assert words(made) == "o1 chimney"
+    box = path_points(made.find(f"{SVG}path"))
+    mm = 1000 / int(root.get("data-scale"))
+    np.testing.assert_allclose(np.ptp(box, axis=0) / mm, [1.2, 1.1 * 2 / math.sqrt(5)], atol=0.02)
+    (eave,) = (node for node in of_class(root, "edge") if node.get("data-id") == "e1")
+    south_west = path_points(of_class(eave, "axis")[0])[0]  # where e1 starts, at (0, 0)
+    np.testing.assert_allclose((box.mean(axis=0) - south_west) / mm, [5.6, -2.0], atol=0.02)
+
+
 def test_a_level_roof_has_no_arrow():
     """Oracle: a plane without slope has no direction of fall."""
     roof = hand_roofs.build([(0, 0, 3), (9, 0, 3), (9, 6, 3), (0, 6, 3)], [[[0, 1, 2, 3]]])

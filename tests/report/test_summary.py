@@ -131,6 +131,12 @@ def test_warnings_can_be_given_from_the_run():
     assert "heights taken in metres [A]" in text
 
 
+def test_what_is_true_of_every_run_is_said_last():
+    notices = [Notice(code="order_rule", text="whole packages"), *(Notice(code=c, text=c) for c in "abcd")]
+    text = flat(report.summary_text(hand_roofs.hip(), takeoff(), notices=notices))
+    assert "- a - b - c - d and 1 more in run.json" in text
+
+
 @pytest.mark.parametrize(("u", "quoted"), [(10.47, 11), (28.05, 28)])
 def test_bounds_round_as_the_guide_does(u, quoted):
     """Oracle: JCGM 100:2008, 7.2.6: 10.47 is quoted as 11, 28.05 as 28."""

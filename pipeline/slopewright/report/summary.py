@@ -29,6 +29,7 @@ MOST_WARNINGS = 4
 MOST_WARNING_LINES = 2
 MOST_NAMES = 8
 SHOWN_ELSEWHERE = frozenset({"plane_inferred", "edge_inferred"})  # the section on what was not seen says it
+ROUTINE = frozenset({"no_coverage_decision", "order_rule"})  # true of every run: after what is new
 WALLS = (EdgeKind.SIDEWALL, EdgeKind.HEADWALL, EdgeKind.PARAPET)
 PLURAL_UNITS = frozenset({"bundle", "roll", "piece", "sheet", "box", "bag", "can", "pallet", "tube", "pack"})
 
@@ -175,10 +176,10 @@ def _not_seen(roof: Roof, notices: tuple[Notice, ...], *, metric: bool) -> Itera
         yield "Every plane and every edge was seen for half of it or more."
 
 
-def _names(names: list[str]) -> str:
+def _names(names: list[str], file: str = "roof.json") -> str:
     rest = len(names) - MOST_NAMES
     shown = ", ".join(_hard(shorten(name, 30)) for name in names[:MOST_NAMES])
-    return shown + (f" and {rest} more (roof.json)" if rest > 0 else "")
+    return shown + (f" and {rest} more in {file}" if rest > 0 else "")
 
 
 def _orders(takeoff: Takeoff, *, metric: bool) -> Iterator[str]:
@@ -228,11 +229,12 @@ def _risk(line: TakeoffLine) -> str:
 def _to_decide(takeoff: Takeoff) -> Iterator[str]:
     check = [line.item for line in takeoff.lines if line.status == "check"]
     if check:
-        yield _names(check)
+        yield _names(check, "takeoff.csv")
 
 
 def _warnings(notices: tuple[Notice, ...], width: int) -> Iterator[str]:
     rest = [n for n in dict.fromkeys(notices) if n.code not in SHOWN_ELSEWHERE]
+    rest.sort(key=lambda notice: notice.code in ROUTINE)
     for notice in rest[:MOST_WARNINGS]:
         about = f" [{_names(list(notice.about))}]" if notice.about else ""
         text = f"- {plain_text(notice.text)}{about}"

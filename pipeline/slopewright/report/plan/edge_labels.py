@@ -19,6 +19,7 @@ EDGE_SIZES_MM = (2.5, 2.2, 1.9)
 KEY_SIZES_MM = (1.9, 1.6)  # of an id that stands for a length listed beside the drawing
 ID_SHARE = 0.75  # size of an id beside its length
 WORD_SPACE_EM = 0.35
+OFF_OBJECT_MM = 0.4  # from an object to the foot of its leader
 
 
 def label_edge(parent: ET.Element, edge: Edge, side: Side, occupied: Occupied, *, metric: bool) -> bool:
@@ -66,7 +67,8 @@ def draw_objects(root: ET.Element, roof: Roof, sheet: Sheet, occupied: Occupied)
             line(made, corners[a], corners[b], 0.12)
         occupied.take(Polygon(corners))
         name = shorten(f"{thing.id} {thing.kind}", 16)
-        side = Side(start=corners[1], end=corners[2], outward=np.array([1.0, 0.0]))
+        foot = corners[np.argmax(corners[:, 0])] + [OFF_OBJECT_MM, 0.0]
+        side = Side(start=foot, end=foot, outward=np.array([1.0, 0.0]))
         spot = place_with_leader(occupied, side, text_width(name, 1.0), EDGE_SIZES_MM[-1])
         if spot is not None:
             _write(made, spot, [(name, 1.0, "")])
