@@ -110,7 +110,7 @@ def table(n_runs: int) -> str:
         f"Printed by `tests/benchmarks/speed.py`: medians of {n_runs} runs in fresh processes, one core,"
         f" Python {platform.python_version()} on {platform.system()} {platform.machine()}.",
         f"The cloud: {N_POINTS:,} points, simulated, LAZ; {runs[0]['planes']} planes found.",
-        f"Load of the machine meanwhile: {os.getloadavg()[0]:.1f} on {os.cpu_count()} cores.  Where it is above"
+        f"Load of the machine: {os.getloadavg()[0]:.1f} on {os.cpu_count()} cores.  Where it is above"
         " the number of cores, the processor's seconds are the ones to read.",
         "",
         "| what | seconds, clock | seconds, processor | goal |",
