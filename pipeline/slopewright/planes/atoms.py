@@ -128,7 +128,7 @@ def _sparse(points: Array, origin: Array, density: float, spacing: float, config
     distance, found = cKDTree(centre, leafsize=12).query(centre, k=k, distance_upper_bound=REACH * spacing)
     found = _without_self(found)
     moments = point_moments(centre)
-    local = _neighbourhood_sum(moments, found)
+    local = neighbourhood_sum(moments, slice(None), found)
     reach = np.where(np.isfinite(distance), distance, 0.0).max(axis=1)
     crowd = local[:, 0] / (np.pi * np.maximum(reach, 1e-3) ** 2)
     _, normal, spread = fit_planes(local)
@@ -142,7 +142,7 @@ def _sparse(points: Array, origin: Array, density: float, spacing: float, config
         centre=centre,
         neighbours=found,
         normal=normal,
-        local_rms_m=_unbiased_rms(local, spread),
+        local_rms_m=unbiased_rms(local, spread),
         area_m2=area,
         atom_of_point=rank,
         dense=False,
@@ -157,7 +157,7 @@ def _dense(points: Array, origin: Array, density: float, spacing: float, config:
     keys, strides = cell_keys(points, config.voxel_m)
     cells, moments, atom_of_point = cell_moments(points, keys)
     found = _cube_neighbours(cells, strides)
-    local = _neighbourhood_sum(moments, found)
+    local = neighbourhood_sum(moments, slice(None), found)
     _, normal, spread = fit_planes(local)
     # A plane meets (|nx| + |ny| + |nz|) / c² cubes per area: more than 1 / c² unless it is level.
     area = config.voxel_m**2 / np.abs(normal).sum(axis=1)
@@ -167,7 +167,7 @@ def _dense(points: Array, origin: Array, density: float, spacing: float, config:
         centre=moments[:, 1:4] / moments[:, :1],
         neighbours=found,
         normal=normal,
-        local_rms_m=_unbiased_rms(local, spread),
+        local_rms_m=unbiased_rms(local, spread),
         area_m2=area,
         atom_of_point=atom_of_point,
         dense=True,
@@ -206,16 +206,28 @@ def _cube_neighbours(cells: npt.NDArray[np.int64], strides: tuple[int, int, int]
     return np.ascontiguousarray(table[:, :K_DENSE])
 
 
-def _neighbourhood_sum(moments: Array, neighbours: Neighbours) -> Array:
-    """Moments of each atom and its neighbours together."""
+def neighbourhood_sum(moments: Array, rows: npt.NDArray[np.integer] | slice, table: Neighbours) -> Array:
+    """Moments of some atoms and their neighbours together.
+
+    Parameters
+    ----------
+    moments : array, shape (m, 10)
+    rows : integer array, shape (r,), or slice
+    table : int32 array, shape (r, k)
+        Neighbours of those rows, padded with m.
+
+    Returns
+    -------
+    array, shape (r, 10)
+    """
     padded = np.vstack([moments, np.zeros((1, moments.shape[1]))])
-    total = moments.copy()
-    for column in neighbours.T:
+    total = moments[rows].copy()
+    for column in table.T:
         total += padded[column]
     return total
 
 
-def _unbiased_rms(moments: Array, spread: Array) -> Array:
+def unbiased_rms(moments: Array, spread: Array) -> Array:
     """Noise of each neighbourhood about its own plane; infinite where three points leave none."""
     n = moments[:, 0]
     return np.sqrt(np.where(n > 3, spread[:, 0] * n / np.maximum(n - 3, 1), np.inf))

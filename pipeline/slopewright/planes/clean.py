@@ -10,10 +10,11 @@ from .model import NONE, Labels, compact, planes_of
 from .refine import contacts
 
 DENSE_CONTACTS = 2.5  # foreign contacts per atom of a dense cloud that only foliage reaches
+ROUGH_NOISE = 1.7  # a small plane that scatters more than this many standard deviations is none
 SHRUB_AREA_M2 = 3.0
 
 
-def drop_foliage(atoms: Atoms, labels: Labels, config: PlanesConfig) -> Labels:
+def drop_foliage(atoms: Atoms, labels: Labels, noise_m: float, config: PlanesConfig) -> Labels:
     """Take away small planes that are mostly surrounded by what no plane explains."""
     planes = planes_of(atoms, labels)
     k = len(planes)
@@ -27,6 +28,8 @@ def drop_foliage(atoms: Atoms, labels: Labels, config: PlanesConfig) -> Labels:
     loose = counts[:, k] / np.maximum(foreign, 1)
     small = planes.area_m2 < config.tree_area_m2
     tree = small & (loose * per_atom > config.tree_contacts)
+    rough = np.sqrt(planes.variance_m2) > ROUGH_NOISE * noise_m
+    tree |= small & rough
     if atoms.dense:
         tree |= small & (per_atom > DENSE_CONTACTS)
         tree |= (planes.area_m2 < SHRUB_AREA_M2) & (counts[:, :k].sum(axis=1) == 0)

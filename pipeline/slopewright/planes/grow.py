@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 import numpy.typing as npt
 
-from .atoms import Atoms
+from ..geometry.moments import Array
+from ..geometry.planefit import fit_planes
+from .atoms import Atoms, neighbourhood_sum, unbiased_rms
 from .config import PlanesConfig
 from .model import NONE, Labels, plane_of
 
 REFIT_GROWTH = 1.4  # a region is refitted when it has grown by this factor
 SEED_NOISE = 2.0  # a seed's neighbourhood scatters less than this many standard deviations
+MIN_NEIGHBOURS = 4  # fewer show no slope
 SEED_SUPPORT = 0.5  # share of a seed's neighbours that lie on its plane
 
 
@@ -30,17 +35,23 @@ def grow(atoms: Atoms, labels: Labels, noise_m: float, config: PlanesConfig) -> 
     -------
     int32 array, shape (m,)
         New labels; `NONE` where no plane of `config.seed_area_m2` grew.
+
+    Notes
+    -----
+    Neighbourhoods are those among the free atoms: a small face beside a large one that is known already shows
+    its own slope.
     """
     reach_m = noise_m * (config.grow_sigma_dense if atoms.dense else config.grow_sigma_sparse)
     agree = float(np.cos(config.normal_angle_rad))
     m = len(atoms)
+    near = _neighbourhoods(atoms, labels)
     state = np.append(labels, np.int32(m))  # the padding row is never free
     tried = np.zeros(m, dtype=bool)
     next_label = int(labels.max(initial=-1)) + 1
-    for seed in _seeds(atoms, labels, noise_m, reach_m, agree):
+    for seed in _seeds(atoms, labels, near, noise_m, reach_m, agree):
         if state[seed] != NONE or tried[seed]:
             continue
-        members = _region(atoms, int(seed), state, reach_m, agree)
+        members = _region(atoms, near, int(seed), state, reach_m, agree)
         if atoms.area_m2[members].sum() >= config.seed_area_m2:
             state[members] = next_label
             next_label += 1
@@ -49,35 +60,64 @@ def grow(atoms: Atoms, labels: Labels, noise_m: float, config: PlanesConfig) -> 
     return state[:m].astype(np.int32)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Near:
+    """Neighbourhoods of atoms that are free."""
+
+    moments: Array  # (m, 10)
+    normal: Array  # (m, 3); zero where too few neighbours tell
+    rms_m: Array  # (m,)
+
+
+def _neighbourhoods(atoms: Atoms, labels: Labels) -> _Near:
+    if (labels == NONE).all():
+        return _Near(moments=atoms.local, normal=atoms.normal, rms_m=atoms.local_rms_m)
+    free = np.append(labels == NONE, False)
+    rows = np.flatnonzero(free)
+    table = np.where(free[atoms.neighbours[rows]], atoms.neighbours[rows], len(atoms))
+    moments = atoms.local.copy()
+    normal, rms = np.zeros_like(atoms.normal), np.full(len(atoms), np.inf)
+    if len(rows):
+        moments[rows] = neighbourhood_sum(atoms.moments, rows, table)
+        few = (table < len(atoms)).sum(axis=1) < MIN_NEIGHBOURS
+        _, fitted, spread = fit_planes(moments[rows])
+        normal[rows] = np.where(few[:, None], 0.0, fitted)
+        rms[rows] = np.where(few, np.inf, unbiased_rms(moments[rows], spread))
+    return _Near(moments=moments, normal=normal, rms_m=rms)
+
+
 def _seeds(
-    atoms: Atoms, labels: Labels, noise_m: float, reach_m: float, agree: float
+    atoms: Atoms, labels: Labels, near: _Near, noise_m: float, reach_m: float, agree: float
 ) -> npt.NDArray[np.int64]:
     """Atoms to start from, flattest first."""
-    free = np.flatnonzero((labels == NONE) & (atoms.local_rms_m < SEED_NOISE * noise_m))
+    free = np.flatnonzero((labels == NONE) & (near.rms_m < SEED_NOISE * noise_m))
     if not len(free):
         return free
     found = atoms.neighbours[free]
-    known = found < len(atoms)
+    known = np.append(labels == NONE, False)[found]
     found = np.where(known, found, 0)
-    mean = atoms.local[free, 1:4] / atoms.local[free, :1]
-    normal = atoms.normal[free]
+    mean = near.moments[free, 1:4] / near.moments[free, :1]
+    normal = near.normal[free]
     offset = np.einsum("mkj,mj->mk", atoms.centre[found] - mean[:, None, :], normal)
-    turn = np.einsum("mkj,mj->mk", atoms.normal[found], normal)
-    on = known & (np.abs(offset) < reach_m) & (np.abs(turn) > agree)
+    turn = np.abs(np.einsum("mkj,mj->mk", near.normal[found], normal))
+    on = known & (np.abs(offset) < reach_m) & ((turn > agree) | (turn == 0.0))
     good = on.sum(axis=1) >= np.maximum(SEED_SUPPORT * known.sum(axis=1), 2)
     free = free[good]
-    return free[np.argsort(atoms.local_rms_m[free], kind="stable")]
+    ranked: npt.NDArray[np.int64] = free[np.argsort(near.rms_m[free], kind="stable")]
+    return ranked
 
 
-def _region(atoms: Atoms, seed: int, state: Labels, reach_m: float, agree: float) -> npt.NDArray[np.int64]:
+def _region(
+    atoms: Atoms, near: _Near, seed: int, state: Labels, reach_m: float, agree: float
+) -> npt.NDArray[np.int64]:
     """The connected atoms on one plane that starts at a seed."""
-    sums = atoms.local[seed]
-    centroid, normal = sums[1:4] / sums[0], atoms.normal[seed]
+    sums = near.moments[seed]
+    centroid, normal = sums[1:4] / sums[0], near.normal[seed]
     taken = state != NONE
     taken[seed] = True
     members = [np.array([seed])]
+    refit_at = sums[0]
     sums = atoms.moments[seed].copy()
-    refit_at = max(atoms.local[seed, 0], REFIT_GROWTH * sums[0])
     ring = members[0]
     while len(ring):
         candidates = atoms.neighbours[ring].ravel()
@@ -85,9 +125,9 @@ def _region(atoms: Atoms, seed: int, state: Labels, reach_m: float, agree: float
         if not len(candidates):
             break
         candidates = np.unique(candidates)
-        near = np.abs((atoms.centre[candidates] - centroid) @ normal) < reach_m
-        near &= np.abs(atoms.normal[candidates] @ normal) > agree
-        ring = candidates[near]
+        turn = np.abs(near.normal[candidates] @ normal)
+        on = np.abs((atoms.centre[candidates] - centroid) @ normal) < reach_m
+        ring = candidates[on & ((turn > agree) | (turn == 0.0))]
         taken[ring] = True
         members.append(ring)
         sums += atoms.moments[ring].sum(axis=0)

@@ -24,8 +24,8 @@ REGROW_ROUND = 1  # after this round the unexplained atoms may form planes
 STILL = 0.003  # share of atoms that change in a round that ends the search
 LAYER_CONTACTS = 3  # neighbours of another plane that show that it runs through this one
 LAYER_SHARE = 0.5  # of the smaller plane's atoms
-LAYER_GAP_M = 0.25  # strips and copies lie no farther apart
-LAYER_TURN_RAD = np.radians(4.0)
+LAYER_GAP_M = 0.2  # strips and copies lie no farther apart
+LAYER_TURN_RAD = np.radians(18.0)
 MERGED_RMS_SPARSE = 1.6
 MERGED_RMS_DENSE = 2.2
 
@@ -159,12 +159,12 @@ def join_layers(atoms: Atoms, labels: Labels, noise_m: float) -> Labels:
         planes = planes_of(atoms, labels)
         k = len(planes)
         share = _woven(atoms, labels, k)
-        size = np.sqrt(np.maximum(planes.area_m2, 0.1))
         a, b = np.nonzero((share > LAYER_SHARE) & (planes.area_m2[:, None] <= planes.area_m2[None, :]))
-        turn = np.arccos(np.clip(np.abs(np.einsum("ij,ij->i", planes.normal[a], planes.normal[b])), 0.0, 1.0))
-        step = np.einsum("ij,ij->i", planes.centroid[a] - planes.centroid[b], planes.normal[b])
-        good = (turn < LAYER_TURN_RAD + 2.0 * noise_m / size[a]) & (np.abs(step) < LAYER_GAP_M)
-        a, b = a[good], b[good]
+        if len(a):
+            turn = np.abs(np.einsum("ij,ij->i", planes.normal[a], planes.normal[b]))
+            joint = fit_planes(planes.moments[a] + planes.moments[b])[2][:, 0]
+            good = (turn > np.cos(LAYER_TURN_RAD)) & (joint < noise_m**2 + LAYER_GAP_M**2 / 4.0)
+            a, b = a[good], b[good]
         if not len(a):
             return labels
         best = int(np.argmax(share[a, b]))

@@ -25,7 +25,7 @@ def run(points: RoofPoints, config: PlanesConfig = DEFAULT) -> Segmentation:
     noise_m = first_noise(atoms, config)
     labels = grow(atoms, np.full(len(atoms), NONE, dtype=np.int32), noise_m, config)
     labels, noise_m = refine(atoms, labels, noise_m, config)
-    labels = drop_foliage(atoms, labels, config)
+    labels = drop_foliage(atoms, labels, noise_m, config)
     labels = roof_like(atoms, labels, config)
     planes = planes_of(atoms, labels)
     if not len(planes) or planes.area_m2.max() < config.roof_area_m2:
