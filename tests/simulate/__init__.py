@@ -5,6 +5,7 @@ from .clouds import SimCloud, airborne, photogrammetry
 from .compare import Comparison, compare_roof
 from .draw import KINDS, random_roof
 from .handover import cloud_of, roof_points_of
+from .measured import as_measured
 from .surroundings import Surroundings, bare, draw_surroundings
 from .truth import TrueEdge, TruePlane, TrueRoof, TrueWall, mirror, move
 
@@ -18,6 +19,7 @@ __all__ = [
     "TrueRoof",
     "TrueWall",
     "airborne",
+    "as_measured",
     "bare",
     "cloud_of",
     "compare_roof",

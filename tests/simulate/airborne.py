@@ -25,8 +25,7 @@ DETECT = (0.15, 0.5)  # range of the share of energy that makes a return; own as
 FLIGHT_M = 800.0  # height of the aircraft above ground
 LOOK_MAX_RAD = math.radians(15)
 TALL_M = 15.0  # nothing in a scene is taller
-BEAM_RINGS = ((0.0, 1), (0.4, 5), (0.8, 7))  # radius of sub-beams in beam radii, and how many
-RING_EDGES = (0.0, 0.2, 0.6, 1.0)  # beam radii between which each ring stands for the beam's energy
+N_BEAM = 32  # sub-beams of equal energy that a beam on an edge is made of
 
 
 def airborne(
@@ -171,45 +170,40 @@ def _mixed(
     scene: World, g: Array, s: Array, beam_m: float, detect: float
 ) -> tuple[Array, Labels, Array, Labels]:
     """First and second return of beams that are wider than a point; nan where there is no second."""
-    offsets, weights = _sub_beams(beam_m)
-    hits = [first_hits(scene, g + offset, s) for offset in offsets]
+    hits = [first_hits(scene, g + offset, s) for offset in _sub_beams(beam_m)]
     z = np.stack([hit[0] for hit in hits], axis=1)
     label = np.stack([hit[1] for hit in hits], axis=1)
     order = np.argsort(-z, axis=1)
     z, label = np.take_along_axis(z, order, axis=1), np.take_along_axis(label, order, axis=1)
-    weight = weights[order]
     gaps = z[:, :-1] - z[:, 1:]
-    widest = gaps.argmax(axis=1)
     apart = gaps.max(axis=1) > PULSE_M
-    near = (np.arange(z.shape[1]) <= widest[:, None]) | ~apart[:, None]
-    near_share = (weight * near).sum(axis=1)
-    near &= ~(apart & (near_share < detect))[:, None]  # too faint: the far part alone is seen
-    faint = ~near.any(axis=1)
-    far = ~near
-    far_seen = apart & ~faint & (1 - near_share >= detect)
-    near[faint], far[faint] = True, False
-    near[faint] = (np.arange(z.shape[1]) > widest[:, None])[faint]
-    first, first_label = _mean(z, label, weight * near)
-    second, second_label = _mean(z, label, np.where(far_seen[:, None], weight * far, weight))
-    second[~far_seen] = np.nan
+    near = np.arange(N_BEAM) <= gaps.argmax(axis=1)[:, None]
+    share = near.mean(axis=1)
+    near_seen, far_seen = apart & (share >= detect), apart & (1 - share >= detect)
+    # one return of the whole beam, or of the part that is seen, or one of each part
+    first_part = np.where((apart & near_seen)[:, None], near, np.where(apart[:, None], ~near, True))
+    both = near_seen & far_seen
+    first, first_label = _mean(z, label, first_part)
+    second, second_label = _mean(z, label, np.where(both[:, None], ~near, True))
+    second[~both] = np.nan
     return first, first_label, second, second_label
 
 
-def _sub_beams(beam_m: float) -> tuple[Array, Array]:
-    """Offsets (k, 2) [m] and energy shares (k,) of a Gaussian beam's parts."""
-    offsets, weights = [], []
-    energy = np.diff(1 - np.exp(-2 * np.square(RING_EDGES)))
-    for i, (radius, n) in enumerate(BEAM_RINGS):
-        turn = 2 * np.pi * (np.arange(n) + 0.5 * i) / n
-        offsets.append(radius * beam_m / 2 * np.column_stack([np.cos(turn), np.sin(turn)]))
-        weights.append(np.full(n, energy[i] / n))
-    shares = np.concatenate(weights)
-    return np.vstack(offsets), shares / shares.sum()
+def _sub_beams(beam_m: float) -> Array:
+    """Offsets (k, 2) [m] of parts of equal energy of a Gaussian beam, laid out as a sunflower.
+
+    Within r beam radii is 1 - exp(-2 r²) of the energy, the diameter being that of 1/e² intensity.
+    """
+    energy = (np.arange(N_BEAM) + 0.5) / N_BEAM
+    radius = beam_m / 2 * np.sqrt(-np.log(1 - energy) / 2)
+    turn = np.arange(N_BEAM) * np.pi * (3 - np.sqrt(5))
+    offsets = np.column_stack([radius * np.cos(turn), radius * np.sin(turn)])
+    return offsets - offsets.mean(axis=0)  # so that a beam within a face has its height on its axis
 
 
-def _mean(z: Array, label: Labels, weight: Array) -> tuple[Array, Labels]:
-    """Weighted mean height, and the label that has most weight, by row."""
-    mean = (z * weight).sum(axis=1) / weight.sum(axis=1)
+def _mean(z: Array, label: Labels, part: npt.NDArray[np.bool_]) -> tuple[Array, Labels]:
+    """Mean height of a part of each row, and the label that is most of it."""
+    mean = (z * part).sum(axis=1) / part.sum(axis=1)
     kinds = np.unique(label)
-    votes = [(weight * (label == k)).sum(axis=1) for k in kinds]
+    votes = [(part & (label == k)).sum(axis=1) for k in kinds]
     return mean, kinds[np.argmax(votes, axis=0)].astype(np.int32)

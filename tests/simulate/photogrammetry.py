@@ -27,6 +27,7 @@ def photogrammetry(
     noise_m: float = 0.015,
     correlated: float = 0.85,
     correlation_m: float = 0.7,
+    uneven: float = 0.2,
     bleed_m: float = 0.02,
     round_m: float = 0.08,
     holes: float = 0.03,
@@ -46,6 +47,9 @@ def photogrammetry(
     correlated : float
         Share of that variance that neighbours have in common, with length `correlation_m`: the matching
         window and the smoothing of depth maps.  A tenth of it is in waves of 6 m: bending of the block.
+    uneven : float
+        Standard deviation of the logarithm of each face's own noise over `noise_m`: texture and light
+        differ from face to face.
     bleed_m : float
         How far surfaces grow past their free edges on average [m]; it varies along the edge.
     round_m : float
@@ -84,7 +88,9 @@ def photogrammetry(
     block = smooth_field(xyz, rng, length_m=6.0, smoothness=4.0)
     common = np.sqrt(0.9) * window + np.sqrt(0.1) * block
     noise = np.sqrt(correlated) * common + np.sqrt(1 - correlated) * rng.normal(size=len(xyz))
-    xyz += noise_m * noise[:, None] * normal
+    own = np.append(np.exp(uneven * rng.normal(size=len(roof.planes))), 1.0)
+    size = noise_m * own[np.where(label >= 0, label, len(own) - 1)]
+    xyz += (size * noise)[:, None] * normal
     if holes > 0:
         patch = smooth_field(xyz, rng, length_m=0.6)
         keep = patch < np.quantile(patch, 1 - holes)

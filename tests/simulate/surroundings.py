@@ -103,10 +103,10 @@ def draw_surroundings(
         houses.append(other)
         taken = taken.union(other.footprint)
     crowns = [_corner_tree(roof, rng)] if tree_over_corner else []
-    crowns += [_tree(taken, ground, rng) for _ in range(trees)]
+    crowns += [_tree(outline, ground, rng) for _ in range(trees)]
     boxes = [_chimney(roof, rng) for _ in range(chimneys)] + [_pipe(roof, rng) for _ in range(pipes)]
     for _ in range(cars):
-        boxes += _car(taken, ground, rng)
+        boxes += _car(outline, taken, ground, rng)
     return Surroundings(ground=ground, trees=tuple(crowns), boxes=tuple(boxes), neighbours=tuple(houses))
 
 
@@ -116,9 +116,9 @@ def ground_at(ground: Ground, x: float, y: float) -> float:
     return a * x + b * y + c
 
 
-def _around(taken: shapely.Geometry, distance_m: float, rng: np.random.Generator) -> shapely.Point:
-    """A random spot at a distance from what stands there already."""
-    line = taken.buffer(distance_m).exterior if distance_m > 0 else taken.exterior
+def _around(outline: shapely.Geometry, distance_m: float, rng: np.random.Generator) -> shapely.Point:
+    """A random spot at a distance from a house."""
+    line = outline.convex_hull.buffer(distance_m).exterior
     return line.interpolate(float(rng.uniform(0, line.length)))
 
 
@@ -135,9 +135,9 @@ def _beside(
     return move(other, 0.0, (x, y, ground_at(ground, x, y)))
 
 
-def _tree(taken: shapely.Geometry, ground: Ground, rng: np.random.Generator) -> Tree:
+def _tree(outline: shapely.Geometry, ground: Ground, rng: np.random.Generator) -> Tree:
     radius, half = float(rng.uniform(1.2, 2.8)), float(rng.uniform(1.5, 3.5))
-    spot = _around(taken.convex_hull, radius + float(rng.uniform(0.3, 2.5)), rng)
+    spot = _around(outline, radius + float(rng.uniform(0.3, 2.5)), rng)
     z = ground_at(ground, spot.x, spot.y) + half + float(rng.uniform(0.3, 2.0))
     return Tree(centre=(spot.x, spot.y, z), radius_m=radius, half_height_m=half)
 
@@ -191,8 +191,14 @@ def _pipe(roof: TrueRoof, rng: np.random.Generator) -> Box:
     return Box(centre=(x, y), size=(width, width), turn_rad=0.0, foot_m=z - 0.5, top_m=top, label=CHIMNEY)
 
 
-def _car(taken: shapely.Geometry, ground: Ground, rng: np.random.Generator) -> list[Box]:
-    spot = _around(taken.convex_hull, float(rng.uniform(3.0, 4.5)), rng)
+def _car(
+    outline: shapely.Geometry, taken: shapely.Geometry, ground: Ground, rng: np.random.Generator
+) -> list[Box]:
+    """A car near the house and clear of all houses; the last spot tried if there is no room."""
+    for _ in range(20):
+        spot = _around(outline, float(rng.uniform(3.0, 4.5)), rng)
+        if spot.distance(taken) > 2.6:
+            break
     z = ground_at(ground, spot.x, spot.y)
     turn = float(rng.uniform(0, math.pi))
     body = Box(
