@@ -193,3 +193,17 @@ def test_a_layer_size_beyond_the_chunk_is_refused_before_memory_is_taken(tmp_pat
     path.write_bytes(data)
     with pytest.raises(InputError, match=r"^a.laz: damaged, layers longer than their chunk"):
         read_cloud(path, unit="m")
+
+
+def test_flags_beside_the_class_do_not_change_it(tmp_path):
+    """ASPRS LAS 1.4 R15: in formats 0 to 5 bits 5 and 6 of the class byte mean synthetic and key point."""
+    path = write_las(tmp_path / "a.las", house_points(), classes=6 | 0x20 | 0x40)
+    assert set(read_cloud(path, unit="m").classes) == {6}
+
+
+def test_a_count_in_the_old_field_of_1_4_is_taken(tmp_path):
+    path = write_las(tmp_path / "a.las", house_points(), minor=4, point_format=1)
+    data = bytearray(path.read_bytes())
+    struct.pack_into("<Q", data, 247, 0)
+    path.write_bytes(data)
+    assert len(read_cloud(path, unit="m").xyz) == 400

@@ -64,10 +64,22 @@ def test_scenes_that_do_are_read(tmp_path, side, relief):
     assert len(read_cloud(path, unit="m").xyz) == 2000
 
 
-def test_a_few_stray_points_do_not_change_the_size(tmp_path):
+@pytest.mark.parametrize("where", [(0, 0, 9000), (-7e5, -6e6, 0), (0, 2e3, 0)])
+def test_a_few_stray_points_are_left_out_and_told(tmp_path, where):
+    """Zeros among map coordinates, a bird, an echo: they would set the origin and the extent."""
+    xyz = scene(60, 20) + np.array([7e5, 6e6, 100])
+    xyz[5:8] += where
+    cloud = read_cloud(write_ply(tmp_path / "a.ply", xyz, form="binary_little_endian"), unit="m")
+    np.testing.assert_allclose(cloud.xyz + cloud.origin, np.delete(xyz, [5, 6, 7], axis=0))
+    assert cloud.xyz.max() < 61
+    assert [n.text for n in cloud.notices] == ["3 points more than 1 km away from all others left out"]
+
+
+def test_points_some_way_off_are_no_strays(tmp_path):
     xyz = scene(60, 20)
-    xyz[:3] += [0, 0, 9000]
-    assert len(read_cloud(write_ply(tmp_path / "a.ply", xyz), unit="m").xyz) == 2000
+    xyz[5:8] += [300, 0, 500]
+    cloud = read_cloud(write_ply(tmp_path / "a.ply", xyz), unit="m")
+    assert (len(cloud.xyz), cloud.notices) == (2000, ())
 
 
 HOUSES = [

@@ -9,6 +9,7 @@ import numpy as np
 from ..errors import InputError
 from ..scene import Cloud
 from ..units import FOOT_M, METRES_PER_UNIT
+from .strays import trimmed_bounds
 
 MIN_CLOUD_M = 2.0  # larger side in plan; no roof and no useful part of one is smaller
 MAX_CLOUD_M = 20_000.0  # larger side in plan; a lidar tile has 1 to 5 km
@@ -18,7 +19,6 @@ STEEP_RATIO = (
     0.6  # a tile of 200 m and more whose heights spread over 60 % of its side is no terrain with houses
 )
 STEEP_SIDE_M = 200.0
-TRIM = 0.5  # per cent of the points at each end that may be stray
 
 MIN_HOUSE_M, MAX_HOUSE_M = 3.0, 150.0  # larger side of a roof in plan
 MAX_HEIGHT_M = 60.0  # ridge over ground
@@ -30,7 +30,6 @@ TYPICAL_SIDE_M, TYPICAL_HEIGHT_M = (
     7.0,
 )  # common practice: detached house, larger side and ridge over ground
 UNITS_M = {"m": 1.0, "ft": FOOT_M, "in": FOOT_M / 12, "cm": 0.01, "mm": 0.001}
-SAMPLE = 200_000  # points looked at for the size
 
 
 def check_size(cloud: Cloud) -> None:
@@ -51,8 +50,7 @@ def check_size(cloud: Cloud) -> None:
     Only sizes that make no sense at all are refused here, since terrain may be steep and tiles large;
     `check_house_size` looks at the roof itself.
     """
-    sample = cloud.xyz[:: max(1, len(cloud.xyz) // SAMPLE)]
-    low, high = np.percentile(sample, [TRIM, 100 - TRIM], axis=0)
+    low, high = trimmed_bounds(cloud.xyz)
     dx, dy, dz = (float(side) for side in high - low)
     side = max(dx, dy)
     steep = side > STEEP_SIDE_M and dz > max(STEEP_RELIEF_M, STEEP_RATIO * side)

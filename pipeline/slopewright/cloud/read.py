@@ -15,6 +15,7 @@ from .pcd import looks_like_pcd, read_pcd
 from .plausible import check_degrees, check_size
 from .raw import Placement, RawCloud
 from .resolve import check_unit, resolve_units
+from .strays import drop_strays
 
 FORMATS = "LAS, LAZ, COPC, PLY, PCD, E57, XYZ/CSV text"
 MIN_POINTS = 50  # fewer fix no roof
@@ -66,18 +67,21 @@ def read_cloud(path: Path | str, *, unit: str | None = None, keep: Collection[in
     stretched = _stretch(name, raw.placement, raw.xyz)
     metres = np.array([METRES_PER_UNIT[u] for u in (horizontal, horizontal, vertical)])
     coarse = _check_step(name, raw.step * metres)
-    origin = _to_local_metres(raw.xyz, metres)
+    raw.xyz[:] *= metres  # in place, here and below: a copy of millions of points is dear
+    xyz, classes, strays = drop_strays(raw.xyz, raw.classes)
+    origin = np.floor(xyz.min(axis=0))
+    xyz -= origin
     cloud = Cloud(
-        xyz=raw.xyz,
+        xyz=xyz,
         origin=origin,
         crs=raw.placement.crs,
-        classes=raw.classes,
+        classes=classes,
         name=name,
         unit=horizontal,
-        notices=raw.placement.notices + raw.notices + assumed + stretched + coarse,
+        notices=raw.placement.notices + raw.notices + strays + assumed + stretched + coarse,
     )
     check_degrees(cloud)
-    _check_spread(name, raw.xyz)
+    _check_spread(name, xyz)
     check_size(cloud)
     return cloud
 
@@ -153,14 +157,6 @@ def _check_step(name: str, step_m: Array) -> tuple[Notice, ...]:
     if worst > STEP_NOTICE_M:
         return (Notice(code="coarse_coordinates", text=f"coordinates are stored in steps of {worst:.2g} m"),)
     return ()
-
-
-def _to_local_metres(xyz: Array, metres: Array) -> Array:
-    """Scale and shift in place; returns the origin, whole metres at or below the least coordinate."""
-    xyz *= metres
-    origin = np.floor(xyz.min(axis=0))
-    xyz -= origin
-    return np.asarray(origin, dtype=np.float64)
 
 
 def _check_spread(name: str, xyz: Array) -> None:
