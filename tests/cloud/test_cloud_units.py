@@ -7,7 +7,7 @@ import numpy as np
 import pyproj
 import pytest
 from cloud_files import US_FOOT_M, house_points, world, write_las, write_ply
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from slopewright.cloud import read_cloud
@@ -93,6 +93,7 @@ def test_large_coordinates_take_the_right_foot(tmp_path, unit, metres):
     assert least == pytest.approx(metres + house_points()[:, 0].min() * 3 * 0.3048, abs=1e-4)
 
 
+@settings(max_examples=40, deadline=None)
 @given(
     seed=st.integers(0, 2**32 - 1),
     shift=st.tuples(*[st.floats(-5e6, 5e6)] * 3),

@@ -46,7 +46,7 @@ def test_spherical_coordinates(tmp_path):
     np.testing.assert_allclose(world(cloud), xyz, atol=1e-9)
 
 
-@settings(max_examples=25)
+@settings(max_examples=40, deadline=None)
 @given(
     parts=st.tuples(*[st.floats(-1, 1)] * 4).filter(lambda q: np.linalg.norm(q) > 0.1),
     shift=st.tuples(*[st.floats(-1e6, 1e6)] * 3),

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 import trimesh
 from cloud_files import house_points, lzf_literals, world, write_pcd, write_ply
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from slopewright.cloud import read_cloud
@@ -192,11 +192,13 @@ def test_lzf_repeat_may_overlap_itself():
     assert lzf_decompress(bytes([0, ord("a"), 7 << 5, 0, 0]), 10) == b"a" * 10
 
 
+@settings(max_examples=40, deadline=None)
 @given(st.binary(min_size=1, max_size=500))
 def test_lzf_literals_come_back(plain):
     assert lzf_decompress(lzf_literals(plain), len(plain)) == plain
 
 
+@settings(max_examples=40, deadline=None)
 @given(st.binary(max_size=300), st.integers(0, 5000))
 def test_lzf_of_anything_is_refused_or_of_the_announced_size(data, size):
     with suppress(LzfError):
