@@ -8,10 +8,11 @@ import numpy as np
 import numpy.typing as npt
 
 from ..scene import Array
-from .model import Model, differences, jacobian
+from .model import SHARED, Model, differences, jacobian
 
 TIE_SD_M = 0.001  # ridges, hips and eaves of one roof meet in points
-LIMIT = 4.0  # a tie that is off by more standard deviations than this is not believed
+LIMIT = 3.0  # a tie that is off by more standard deviations than this shows that they are too small
+FAR_M = 0.25  # a tie that is off by more than this is none: the incidence is wrong there
 ITERATIONS = 3
 
 
@@ -41,8 +42,10 @@ def tie(model: Model, vector: Array, covariance: Array) -> Adjusted:
     Notes
     -----
     Gauss-Newton of the condition equations with weights, that is an iterated Kalman update: x = x0 + K (J
-    (x - x0) - r).  A group of conditions at one vertex is left out if its chi-square is over
-    `LIMIT`² + its size.
+    (x - x0) - r).  What all edges share (bleed, scale, tilt) is considered but not estimated: its rows of
+    the gain are zero and the covariance is carried on by Joseph's form, since ties that fail for other
+    reasons would be blamed on it.  Parameters whose ties fail by more than `LIMIT` standard deviations
+    are widened until they do not.
 
     References
     ----------
@@ -52,33 +55,58 @@ def tie(model: Model, vector: Array, covariance: Array) -> Adjusted:
     groups = _groups(model)
     if not groups:
         return Adjusted(vector=vector, covariance=covariance, refused=())
-    used = list(range(len(groups)))
-    x = vector
-    refused: list[int] = []
-    for _ in range(ITERATIONS):
-        values, owner = _residuals(model, x[None], groups)
-        batch, step = differences(model, x)
-        slope = jacobian(_residuals(model, batch, groups)[0], step)
-        residual = values[0]
-        if not refused and x is vector:
-            for g in used:
-                mine = owner == g
-                j, r = slope[mine], residual[mine]
-                spread = j @ covariance @ j.T + TIE_SD_M**2 * np.eye(int(mine.sum()))
-                if float(r @ np.linalg.solve(spread, r)) > LIMIT**2 + mine.sum():
-                    refused.append(g)
-            used = [g for g in used if g not in refused]
-            if not used:
-                break
-        take = np.isin(owner, used)
-        j, r = slope[take], residual[take]
+    values, owner = _residuals(model, vector[None], groups)
+    batch, step = differences(model, vector)
+    slope = jacobian(_residuals(model, batch, groups)[0], step)
+    covariance, refused = _strained(model, values[0], slope, owner, covariance)
+    take = ~np.isin(owner, refused)
+    x, free = vector, np.ones(model.size)
+    free[-len(SHARED) :] = 0.0
+    gain = np.zeros((model.size, int(take.sum())))
+    for iteration in range(ITERATIONS if take.any() else 0):
+        if iteration:
+            values, _ = _residuals(model, x[None], groups)
+            batch, step = differences(model, x)
+            slope = jacobian(_residuals(model, batch, groups)[0], step)
+        j, r = slope[take], values[0, take]
         spread = j @ covariance @ j.T + TIE_SD_M**2 * np.eye(len(j))
-        gain = np.linalg.solve(spread, j @ covariance).T
+        gain = np.linalg.solve(spread, j @ covariance).T * free[:, None]
         x = vector + gain @ (j @ (x - vector) - r)
-        after = covariance - gain @ j @ covariance
-    if used:
-        covariance = (after + after.T) / 2
-    return Adjusted(vector=x, covariance=covariance, refused=tuple(sorted({groups[g][0] for g in refused})))
+    if take.any():
+        rest = np.eye(model.size) - gain @ j
+        covariance = rest @ covariance @ rest.T + TIE_SD_M**2 * gain @ gain.T
+    return Adjusted(
+        vector=x,
+        covariance=(covariance + covariance.T) / 2,
+        refused=tuple(sorted({groups[g][0] for g in refused})),
+    )
+
+
+def _strained(
+    model: Model, residual: Array, slope: Array, owner: npt.NDArray[np.int64], covariance: Array
+) -> tuple[Array, list[int]]:
+    """Widen what disagrees more than it says it can; refuse ties that are off by more than a construction.
+
+    Returns
+    -------
+    covariance : array, shape (n, n)
+    refused : list of int
+        Groups that are no ties.
+    """
+    factor = np.ones(model.size)
+    refused = []
+    for g in np.unique(owner):
+        j, r = slope[owner == g], residual[owner == g]
+        if np.abs(r).max() > FAR_M:
+            refused.append(int(g))
+            continue
+        spread = j @ covariance @ j.T + TIE_SD_M**2 * np.eye(len(j))
+        ratio = float(r @ np.linalg.solve(spread, r)) / max(len(r) - 1, 1)
+        if ratio > LIMIT**2:
+            touched = (np.abs(j) > 1e-9).any(axis=0)
+            factor[touched] = np.maximum(factor[touched], np.sqrt(ratio))
+    factor[-len(SHARED) :] = 1.0
+    return factor[:, None] * covariance * factor[None, :], refused
 
 
 def _groups(model: Model) -> list[tuple[int, list[int]]]:

@@ -12,7 +12,7 @@ import numpy as np
 import numpy.typing as npt
 import shapely
 
-from ..errors import NoRoofError
+from ..errors import NoRoofError, NotCertifiedError
 from ..scene import (
     Array,
     Boundary,
@@ -27,7 +27,7 @@ from ..scene import (
 )
 from .arrangement import Cells, cut, stations_after_extension
 from .boundary import UNSEEN_SD_M, StepFit, Strip, fit_step, interior_density, strip_along
-from .candidates import PlanLine, candidate_lines
+from .candidates import PlanLine, candidate_lines, closing_lines
 from .classify import crease_kind, free_kind, wall_kind
 from .evidence import Evidence, gather, without
 from .labelling import absorb_small, label_cells, votes
@@ -35,6 +35,9 @@ from .support import edge_support, face_support
 from .trace import Graph, corners_at, loops_of, trace
 
 __all__ = ["EdgesConfig", "run"]
+
+
+TOLD_LOST = 0.03  # share of the roof's points in no face that the result tells
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,7 +48,10 @@ class EdgesConfig:
     reach_m: float = 6.0  # ... and to the next line, if one comes within this
     least_part_m2: float = 0.35  # smaller parts of a face join the neighbour
     least_lone_m2: float = 5.0  # smaller planes that meet no other plane are not faces
-    least_labelled: float = 0.6  # share of the points' area that must be inside faces, else corners leak
+    least_lone_share: float = 0.02  # ... nor are those with less than this share of all planes' area
+    least_labelled: float = 0.95  # share of a plane's points that lie in its face, else a corner leaks
+    gain: float = 0.002  # share of the roof's points by which a further try must be better
+    most_lost: float = 0.15  # share of the roof's points in no face that is refused
 
 
 def run(points: RoofPoints, segmentation: Segmentation, config: EdgesConfig | None = None) -> Topology:
@@ -76,47 +82,57 @@ def run(points: RoofPoints, segmentation: Segmentation, config: EdgesConfig | No
         lines = candidate_lines(evidence, segmentation)
     if len(lines) < 3:
         raise NoRoofError(f"roof {points.id}: no edges found, need a roof whose outline is in the cloud")
-    cells, labels = _label(evidence, lines, config)
+    cells, lines, labels, lost = _label(evidence, segmentation, lines, config)
+    if lost > config.most_lost:
+        raise NotCertifiedError(
+            f"roof {points.id}: {100 * lost:.0f} % of its points lie in no face that could be closed,"
+            " need a denser cloud or one with a clear outline"
+        )
     graph = trace(cells, lines, labels, evidence)
     faces = _faces(graph, len(segmentation.planes), evidence)
     if not faces:
         raise NoRoofError(f"roof {points.id}: no face could be closed, need a denser or larger cloud")
     sight = _Sight.of(points, segmentation, faces, evidence)
     fits = _fit_boundaries(graph, faces, sight, evidence)
-    return _assemble(graph, faces, fits, sight, evidence)
+    return _assemble(graph, faces, fits, sight, evidence, lost)
 
 
 def _lone_planes(lines: list[PlanLine], segmentation: Segmentation, config: EdgesConfig) -> list[int]:
     """Small planes that meet no other: tops of chimneys, shrubs, ledges of walls, not faces of the roof."""
     meeting = {k for line in lines if line.crease is not None for k in line.crease}
-    largest = max(plane.area_m2 for plane in segmentation.planes)
-    least = min(config.least_lone_m2, 0.25 * largest)
+    area = [plane.area_m2 for plane in segmentation.planes]
+    least = min(max(config.least_lone_m2, config.least_lone_share * sum(area)), 0.25 * max(area))
     return [k for k, plane in enumerate(segmentation.planes) if k not in meeting and plane.area_m2 < least]
 
 
 def _label(
-    evidence: Evidence, lines: list[PlanLine], config: EdgesConfig
-) -> tuple[Cells, npt.NDArray[np.int64]]:
-    """Cells and labels; where a face leaks out through an open corner, again with longer lines."""
+    evidence: Evidence, segmentation: Segmentation, lines: list[PlanLine], config: EdgesConfig
+) -> tuple[Cells, list[PlanLine], npt.NDArray[np.int64], float]:
+    """Cells, the lines that cut them, labels, and the share of the roof's points outside of all faces.
+
+    Where a face leaks out through an open corner, again with longer lines and the box round its points.
+    """
     extend = max(config.extend_m, 2 * evidence.spacing_m)
     roof = evidence.labels >= 0
-    total = np.bincount(
-        evidence.labels[roof], weights=evidence.weight[roof], minlength=len(evidence.coefficients)
-    )
-    before = 0.0
-    for factor in (1.0, 2.0, 4.0, 50.0):
+    n_planes = len(evidence.coefficients)
+    total = np.bincount(evidence.labels[roof], weights=evidence.weight[roof], minlength=n_planes)
+    best: tuple[Cells, list[PlanLine], npt.NDArray[np.int64], float] | None = None
+    for factor in (1.0, 1.0, 2.0, 50.0):
         cells = cut(lines, stations_after_extension(lines, extend * factor, config.reach_m * factor))
         planes, hidden, ground = votes(cells, evidence)
         labels = label_cells(cells, lines, planes, hidden, ground)
         labels = absorb_small(cells, labels, planes, config.least_part_m2)
-        inside = np.zeros(len(total))
-        for k in range(len(total)):
-            inside[k] = planes[labels == k, k].sum()
-        share = float(np.minimum(inside, config.least_labelled * total).sum())
-        if (inside >= config.least_labelled * total).all() or share < before + config.least_part_m2:
+        inside = np.array([planes[labels == k, k].sum() for k in range(n_planes)])
+        lost = 1 - float(planes[labels >= 0].sum()) / max(float(total.sum()), 1e-9)
+        if best is None or lost < best[3] - config.gain:
+            best = (cells, lines, labels, lost)
+        leaking = np.flatnonzero(inside < config.least_labelled * total)
+        if len(leaking) == 0:
             break
-        before = share
-    return cells, labels
+        if len(lines) and factor == 1.0:
+            lines = lines + closing_lines(evidence, segmentation, [int(k) for k in leaking])
+    assert best is not None
+    return best
 
 
 _Loop = tuple[tuple[int, ...], tuple[tuple[int, bool], ...]]  # vertices, and the chain that leaves each
@@ -275,6 +291,7 @@ def _assemble(
     fits: list[tuple[PlanLine, StepFit | None]],
     sight: _Sight,
     evidence: Evidence,
+    lost: float,
 ) -> Topology:
     corners, index = corners_at(graph, evidence)
     gradient = evidence.coefficients[:, :2]
@@ -334,24 +351,31 @@ def _assemble(
                 observed=face_support(sight.points[k], face.polygon, sight.spacing_m),
             )
         )
-    missing = sorted(set(range(len(gradient))) - {face.plane for face in faces})
-    notices = (
-        (
+    notices = []
+    present = {int(k) for k in np.unique(evidence.labels) if k >= 0}
+    missing = present - {face.plane for face in faces}
+    if missing:
+        notices.append(
             Notice(
                 code="plane_without_face",
                 text=f"{len(missing)} fitted plane(s) found no place in the plan and were left out",
-            ),
+            )
         )
-        if missing
-        else ()
-    )
+    if lost > TOLD_LOST:
+        notices.append(
+            Notice(
+                code="points_outside",
+                text=f"{100 * lost:.0f} % of the points on planes lie outside of every face;"
+                " a part of the roof may be missing",
+            )
+        )
     return Topology(
         boundaries=tuple(_boundary(line, fit) for line, fit in fits),
         vertices=graph.vertices,
         corners=tuple(corners),
         edges=tuple(edges),
         faces=tuple(traced_faces),
-        notices=notices,
+        notices=tuple(notices),
     )
 
 

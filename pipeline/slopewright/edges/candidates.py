@@ -15,6 +15,7 @@ MAX_AZIMUTH_SD_RAD = np.deg2rad(2.5)  # planes less sure of their azimuth set no
 DIRECTION_CLUSTER_RAD = np.deg2rad(5.0)
 MIN_SLOPE_FOR_AZIMUTH = 0.03  # below this a plane is level and its azimuth noise
 SAME_DIRECTION_RAD = np.deg2rad(10.0)
+CLOSING_SUPPORT_M = 1.0  # what a line counts for that only the outermost points speak for
 MERGE_DIRECTION_RAD = np.deg2rad(3.0)
 
 
@@ -39,7 +40,7 @@ def candidate_lines(evidence: Evidence, segmentation: Segmentation) -> list[Plan
     """All creases that are touched from both sides, then all boundaries that no crease explains."""
     creases = _creases(evidence)
     boundaries = _boundaries(evidence, segmentation, creases)
-    return creases + _merge(_drop_near_creases(boundaries, creases, evidence), evidence)
+    return creases + _merge(_settle_near_creases(boundaries, creases, evidence), evidence)
 
 
 def _creases(evidence: Evidence) -> list[PlanLine]:
@@ -138,6 +139,31 @@ def _boundaries(evidence: Evidence, segmentation: Segmentation, creases: list[Pl
     return lines
 
 
+def closing_lines(evidence: Evidence, segmentation: Segmentation, planes: list[int]) -> list[PlanLine]:
+    """The four sides of the box round each plane's points, for planes whose outline was left open."""
+    directions = plane_directions(evidence, segmentation)
+    lines = []
+    for k in planes:
+        own = evidence.xyz[evidence.labels == k, :2]
+        if len(own) == 0:
+            continue
+        for quarter in range(4):
+            turn = (directions[k] or 0.0) + quarter * np.pi / 2
+            normal = np.array([np.cos(turn), np.sin(turn)])
+            station = own @ np.array([-normal[1], normal[0]])
+            lines.append(
+                PlanLine(
+                    normal=normal,
+                    offset=float((own @ normal).max()) + 0.35 * evidence.spacing_m,
+                    span=(float(station.min()), float(station.max())),
+                    owners=frozenset((k,)),
+                    crease=None,
+                    support_m=CLOSING_SUPPORT_M,
+                )
+            )
+    return lines
+
+
 def _ends_along(
     own: Array, normal: Array, plane: int, creases: list[PlanLine], spacing_m: float
 ) -> list[PlanLine]:
@@ -193,21 +219,37 @@ def _angle_between(first: Array, second: Array) -> float:
     return float(np.arctan2(abs(cross), abs(first @ second)))
 
 
-def _drop_near_creases(
+def _settle_near_creases(
     boundaries: list[PlanLine], creases: list[PlanLine], evidence: Evidence
 ) -> list[PlanLine]:
-    """A boundary that a crease of the same plane follows says the same thing twice."""
+    """Drop boundaries that a crease of the same plane covers; lay those that only run on from one along it.
+
+    An eave that a porch roof interrupts is one line with the crease where the porch begins.
+    """
     reach = max(0.35, 0.8 * evidence.spacing_m)
     kept = []
     for line in boundaries:
-        middle = line.normal * line.offset + line.direction * (line.span[0] + line.span[1]) / 2
-        if not any(
-            line.owners & crease.owners
-            and _angle_between(line.normal, crease.normal) < SAME_DIRECTION_RAD
-            and abs(middle @ crease.normal - crease.offset) < reach
-            and crease.span[0] - 1 < middle @ crease.direction < crease.span[1] + 1
-            for crease in creases
-        ):
+        ends = [line.normal * line.offset + line.direction * s for s in line.span]
+        covered = False
+        for crease in creases:
+            if (
+                not line.owners & crease.owners
+                or _angle_between(line.normal, crease.normal) > SAME_DIRECTION_RAD
+            ):
+                continue
+            low, high = sorted(float(end @ crease.direction) for end in ends)
+            near = max(abs(float(end @ crease.normal) - crease.offset) for end in ends) < reach
+            overlap = min(high, crease.span[1] + 1) - max(low, crease.span[0] - 1)
+            if not near or overlap <= 0:
+                continue
+            if overlap > 0.8 * (high - low):
+                covered = True
+                break
+            side = 1.0 if float(line.normal @ crease.normal) > 0 else -1.0
+            stations = (low, high) if side > 0 else (-high, -low)
+            line = replace(line, normal=side * crease.normal, offset=side * crease.offset, span=stations)
+            break
+        if not covered:
             kept.append(line)
     return kept
 

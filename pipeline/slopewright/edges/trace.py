@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -67,6 +67,10 @@ class _Curves:
             return Curve(planes=pair)
         return None
 
+    def boundary_lines(self) -> list[PlanLine]:
+        """The lines that boundaries lie on, in the order of their numbers."""
+        return [self.lines[line] for line in sorted(self.numbers, key=lambda n: self.numbers[n])]
+
     def boundary(self, line: int) -> Curve:
         return Curve(boundary=self.numbers.setdefault(line, len(self.numbers)))
 
@@ -85,8 +89,13 @@ def trace(cells: Cells, lines: list[PlanLine], labels: npt.NDArray[np.int64], ev
             curve = curves.crease_or_none(line, cells.nodes[cells.piece_nodes[p]], i, j)
         curve_of[int(p)] = curve or curves.boundary(line)
     chains = _join(cells, side, cut, curve_of)
-    chains, where = _contract(chains, cells.nodes)
-    return _with_vertices(chains, where, curves)
+    where = {n: cells.nodes[n] for chain in chains for n in (chain.start, chain.end)}
+    chains, where = _contract(chains, where, SHORT_CHAIN_M)
+    settled = _settled(chains, where, curves)
+    # what its curves pulled together is one vertex too
+    again = [replace(c, length_m=float(np.hypot(*(settled[c.end][1] - settled[c.start][1])))) for c in chains]
+    chains, _ = _contract(again, where, SHORT_CHAIN_M / 2)
+    return _graph(chains, where, curves)
 
 
 def _join(
@@ -141,37 +150,31 @@ def _join(
     return chains
 
 
-def _contract(chains: list[Chain], nodes: Array) -> tuple[list[Chain], dict[int, Array]]:
-    """Shrink short chains to one node, shortest first, clusters no wider than SHORT_CHAIN_M."""
-    home = {n: n for chain in chains for n in (chain.start, chain.end)}
-    members: dict[int, list[int]] = {n: [n] for n in home}
+def _contract(
+    chains: list[Chain], where: dict[int, Array], short_m: float
+) -> tuple[list[Chain], dict[int, Array]]:
+    """Shrink chains under `short_m` to one node, shortest first, clusters little wider than that."""
+    home = {n: n for n in where}
+    members: dict[int, list[int]] = {n: [n] for n in where}
     for chain in sorted(chains, key=lambda c: (c.length_m, c.start, c.end)):
-        if chain.length_m >= SHORT_CHAIN_M:
+        if chain.length_m >= short_m:
             break
         a, b = home[chain.start], home[chain.end]
         if a == b:
             continue
-        together = nodes[members[a] + members[b]]
-        if np.ptp(together, axis=0).max() > SHORT_CHAIN_M * 1.5:
+        together = np.array([where[n] for n in members[a] + members[b]])
+        if np.ptp(together, axis=0).max() > 1.5 * SHORT_CHAIN_M:
             continue
         for n in members[b]:
             home[n] = a
         members[a] += members.pop(b)
-    kept = []
-    for chain in chains:
-        a, b = home[chain.start], home[chain.end]
-        if a != b:
-            kept.append(
-                Chain(
-                    left=chain.left,
-                    right=chain.right,
-                    curve=chain.curve,
-                    start=a,
-                    end=b,
-                    length_m=chain.length_m,
-                )
-            )
-    return kept, {n: nodes[group].mean(axis=0) for n, group in members.items()}
+    kept = [
+        replace(chain, start=home[chain.start], end=home[chain.end])
+        for chain in chains
+        if home[chain.start] != home[chain.end]
+    ]
+    middle = {n: np.mean([where[m] for m in group], axis=0) for n, group in members.items()}
+    return kept, middle
 
 
 def curve_line(curve: Curve, boundary_lines: list[PlanLine], coefficients: Array) -> tuple[Array, float]:
@@ -184,38 +187,35 @@ def curve_line(curve: Curve, boundary_lines: list[PlanLine], coefficients: Array
     return line.normal, line.offset
 
 
-def _with_vertices(chains: list[Chain], where: dict[int, Array], curves: _Curves) -> Graph:
-    order = sorted(curves.numbers, key=lambda line: curves.numbers[line])
-    boundary_lines = [curves.lines[line] for line in order]
+def _settled(
+    chains: list[Chain], where: dict[int, Array], curves: _Curves
+) -> dict[int, tuple[tuple[Curve, ...], Array]]:
+    """For each node the curves that meet there, and where they do."""
     incident: dict[int, list[Curve]] = {}
     for chain in chains:
         for node in (chain.start, chain.end):
             here = incident.setdefault(node, [])
             if chain.curve not in here:
                 here.append(chain.curve)
-    row: dict[int, int] = {}
-    vertices: list[PlanVertex] = []
-    for node in sorted(incident, key=lambda n: (where[n][0], where[n][1])):
-        found = [curve_line(curve, boundary_lines, curves.evidence.coefficients) for curve in incident[node]]
+    boundary_lines = curves.boundary_lines()
+    settled = {}
+    for node, here in incident.items():
+        found = [curve_line(curve, boundary_lines, curves.evidence.coefficients) for curve in here]
         normals = np.array([normal for normal, _ in found])
         offsets = np.array([offset for _, offset in found])
         kept, xy = _settle(normals, offsets, where[node])
-        row[node] = len(vertices)
-        vertices.append(PlanVertex(curves=tuple(incident[node][n] for n in kept), xy=xy))
+        settled[node] = (tuple(here[n] for n in kept), xy)
+    return settled
+
+
+def _graph(chains: list[Chain], where: dict[int, Array], curves: _Curves) -> Graph:
+    settled = _settled(chains, where, curves)
+    order = sorted(settled, key=lambda n: (where[n][0], where[n][1]))
+    row = {node: n for n, node in enumerate(order)}
     return Graph(
-        chains=tuple(
-            Chain(
-                left=c.left,
-                right=c.right,
-                curve=c.curve,
-                start=row[c.start],
-                end=row[c.end],
-                length_m=c.length_m,
-            )
-            for c in chains
-        ),
-        vertices=tuple(vertices),
-        boundary_lines=tuple(boundary_lines),
+        chains=tuple(replace(c, start=row[c.start], end=row[c.end]) for c in chains),
+        vertices=tuple(PlanVertex(curves=settled[n][0], xy=settled[n][1]) for n in order),
+        boundary_lines=tuple(curves.boundary_lines()),
     )
 
 
