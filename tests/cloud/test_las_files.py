@@ -208,3 +208,18 @@ def test_a_count_in_the_old_field_of_1_4_is_taken(tmp_path):
     struct.pack_into("<Q", data, 247, 0)
     path.write_bytes(data)
     assert len(read_cloud(path, unit="m").xyz) == 400
+
+
+def test_a_laz_count_beyond_its_chunks_is_refused(tmp_path):
+    """LAZ 1.4: each chunk states its number of points; more would be decoded from noise."""
+    path = tmp_path / "a.laz"
+    header = laspy.LasHeader(version="1.4", point_format=6)
+    header.scales = [0.001] * 3
+    las = laspy.LasData(header)
+    las.x, las.y, las.z = house_points().T
+    las.write(str(path))
+    data = bytearray(path.read_bytes())
+    struct.pack_into("<Q", data, 247, 401)
+    path.write_bytes(data)
+    with pytest.raises(InputError, match=r"^a\.laz: truncated, 401 points promised, 400 held"):
+        read_cloud(path, unit="m")

@@ -107,6 +107,7 @@ def test_houses_pass(extent, height, unit):
         ((54.8, 15.8), 17.9, "ft", "m", "likely ft: need --unit ft"),
         ((9.0, 8.0), 6.0, "m", "ft", "likely m: need --unit m"),
         ((9.0, 8.0), 6.0, "m", "us-ft", "likely m: need --unit m"),
+        ((12.0, 9.0), 7.0, "m", "ft", "likely m: need --unit m"),  # 3.7 x 2.7 x 2.1 m: nobody stands in it
     ],
 )
 def test_houses_in_the_wrong_unit_are_refused_with_the_likely_one(extent, height, true, taken, likely):
@@ -119,9 +120,15 @@ def test_houses_in_the_wrong_unit_are_refused_with_the_likely_one(extent, height
 
 @pytest.mark.parametrize(
     ("extent", "height"),
-    [((2.0, 1.0), 3.0), ((200.0, 90.0), 10.0), ((20.0, 20.0), 100.0), ((5.0, 5.0), 20.0)],
+    [
+        ((2.0, 1.0), 3.0),
+        ((200.0, 90.0), 10.0),
+        ((20.0, 20.0), 100.0),
+        ((100.0, 60.0), 80.0),
+        ((5.0, 5.0), 20.0),
+    ],
 )
 def test_what_is_no_house_in_any_case_is_refused(extent, height):
-    """A kennel, a stadium, a tower, a mast."""
+    """A kennel, a stadium, two towers, a mast."""
     with pytest.raises(InputError, match=r"^r1: .* in unit m is no house, .*need "):
         check_house_size(extent, height, "m", name="r1")

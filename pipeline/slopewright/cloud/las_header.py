@@ -132,10 +132,9 @@ def _records(
         raise InputError(f"{name}: {count} records promised, more than fit the file, need the whole file")
     for _ in range(count):
         stream.seek(at)
-        raw = stream.read(head.size)
-        if at + head.size > end or len(raw) < head.size:
+        if at + head.size > end:
             raise InputError(f"{name}: ends inside its variable length records, need the whole file")
-        user, record, size = head.unpack(raw)
+        user, record, size = head.unpack(stream.read(head.size))
         at += head.size + size
         if at > end:
             raise InputError(f"{name}: record {record} is longer than the file, need the whole file")
