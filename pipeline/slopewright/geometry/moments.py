@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 import numpy.typing as npt
+from scipy.sparse import csr_matrix
 
 Array = npt.NDArray[np.float64]
 Index = npt.NDArray[np.int64]
@@ -54,10 +55,10 @@ def sum_by_label(moments: Array, labels: npt.NDArray[np.integer], n_labels: int)
     array, shape (n_labels, k)
     """
     chosen = labels >= 0
-    kept, rows = labels[chosen], moments[chosen]
-    return np.stack(
-        [np.bincount(kept, weights=rows[:, j], minlength=n_labels) for j in range(moments.shape[1])], axis=1
-    )
+    start = np.concatenate([[0], np.cumsum(chosen)])
+    members = csr_matrix((np.ones(int(start[-1])), labels[chosen], start), shape=(len(labels), n_labels))
+    total: Array = members.T @ moments
+    return total
 
 
 def mean_and_covariance(moments: Array) -> tuple[Array, Array]:

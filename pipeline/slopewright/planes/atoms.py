@@ -5,10 +5,12 @@ Metres; coordinates are centred.  Atoms are in a canonical order, so nothing aft
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+from scipy.sparse import csr_matrix
 from scipy.spatial import cKDTree
 
 from ..errors import InputError
@@ -187,22 +189,26 @@ def _without_self(found: npt.NDArray[np.integer]) -> Neighbours:
 
 def _cube_neighbours(cells: npt.NDArray[np.int64], strides: tuple[int, int, int]) -> Neighbours:
     """The first `K_DENSE` occupied cubes of the 26 around each: faces, then edges, then corners."""
-    steps = sorted(
-        ((i, j, k) for i in (-1, 0, 1) for j in (-1, 0, 1) for k in (-1, 0, 1) if (i, j, k) != (0, 0, 0)),
-        key=lambda s: (abs(s[0]) + abs(s[1]) + abs(s[2]), s),
-    )
     m = len(cells)
+    padded = np.append(cells, -1)  # the key of nobody
+    at: dict[tuple[int, int, int], Neighbours] = {}
+    for j, k in itertools.product((-1, 0, 1), repeat=2):
+        start = cells + (j * strides[1] + k * strides[2] - 1)  # the three cubes of a row follow each other
+        row = np.arange(m) - 1 if j == k == 0 else np.searchsorted(cells, start)
+        if j == k == 0:
+            row += cells[row] != start
+        for i in (-1, 0, 1):
+            row = np.minimum(row, m)
+            hit = padded[row] == start + (i + 1)
+            at[i, j, k] = np.where(hit, row, m).astype(np.int32)
+            row = row + hit
+    del at[0, 0, 0]
     table = np.full((m, K_DENSE + 1), m, dtype=np.int32)  # the last column takes what is too many
     filled = np.zeros(m, dtype=np.int64)
-    rows = np.arange(m)
-    for step in steps:
-        key = cells + int(np.dot(step, strides))
-        at = np.searchsorted(cells, key)
-        np.minimum(at, m - 1, out=at)
-        hit = cells[at] == key
-        row = rows[hit]
-        table[row, np.minimum(filled[row], K_DENSE)] = at[hit]
-        filled[row] += 1
+    for step in sorted(at, key=lambda s: (abs(s[0]) + abs(s[1]) + abs(s[2]), s)):
+        found = np.flatnonzero(at[step] < m)
+        table[found, filled[found]] = at[step][found]
+        filled[found] = np.minimum(filled[found] + 1, K_DENSE)
     return np.ascontiguousarray(table[:, :K_DENSE])
 
 
@@ -220,10 +226,10 @@ def neighbourhood_sum(moments: Array, rows: npt.NDArray[np.integer] | slice, tab
     -------
     array, shape (r, 10)
     """
-    padded = np.vstack([moments, np.zeros((1, moments.shape[1]))])
-    total = moments[rows].copy()
-    for column in table.T:
-        total += padded[column]
+    known = table < len(moments)
+    start = np.concatenate([[0], np.cumsum(known.sum(axis=1))])
+    beside = csr_matrix((np.ones(int(start[-1])), table[known], start), shape=(len(table), len(moments)))
+    total: Array = moments[rows] + beside @ moments
     return total
 
 

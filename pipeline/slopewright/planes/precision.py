@@ -44,7 +44,8 @@ class Correlation:
     """What the residuals say about the noise: a weight for each correlation length.
 
     The noise is `white_m2` times independent noise plus, for each length, `correlated_m2` times noise with
-    correlation exp(-distance / length).  Each is a mean over what the data leave possible.
+    Matérn correlation of smoothness 3/2,
+    (1 + r) exp(-r) with r = sqrt(3) distance / length.  Each is a mean over what the data leave possible.
     """
 
     white_m2: float
@@ -104,7 +105,7 @@ def correlation(atoms: Atoms, labels: Labels, planes: PlaneSet) -> Correlation:
             correlated_m2=np.full(len(LENGTHS_M), planes.variance_m2[large[0]] / len(LENGTHS_M)),
             length_m=0.0,
         )
-    deviance, total = np.array([_deviance(pieces, length) for length in LENGTHS_M]).transpose(1, 0, 2)
+    deviance, total = _deviance(pieces)
     weight = np.exp(-0.5 * (deviance - deviance.min()))
     weight /= weight.sum()
     share = np.array(SHARES)
@@ -140,10 +141,8 @@ def plane_covariance(atoms: Atoms, labels: Labels, planes: PlaneSet, k: int, noi
     inverse = np.linalg.inv(normal_matrix + ridge)
     weighted = design * cells.count[:, None]
     covariance = noise.white_m2 * inverse
-    for length, variance in zip(LENGTHS_M, noise.correlated_m2, strict=True):
-        if variance > 1e-4 * noise.white_m2:
-            inner = weighted.T @ _kernel(cells, length) @ weighted
-            covariance = covariance + variance * inverse @ inner @ inverse
+    inner = np.einsum("ci,lcd,dj->lij", weighted, _kernels(cells), weighted, optimize=True)
+    covariance = covariance + inverse @ np.tensordot(noise.correlated_m2, inner, axes=1) @ inverse
     own = max(float(planes.variance_m2[k]) / (noise.white_m2 + float(noise.correlated_m2.sum())), 1.0)
     upright = float(planes.normal[k, 2])
     return own * 0.5 * (covariance + covariance.T) / upright**2
@@ -197,8 +196,8 @@ def _fine_window(cells: _Cells) -> _Cells:
     )
 
 
-def _kernel(cells: _Cells, length_m: float) -> Array:
-    """Covariance of the cells' means for unit noise with correlation exp(-distance / length).
+def _kernels(cells: _Cells) -> Array:
+    """Covariances of the cells' means for unit noise of each of `LENGTHS_M`, shape (lengths, c, c).
 
     Averaged over a pair of cells by 4 x 4 points in each; a cell of few points averages less over itself.
     """
@@ -207,43 +206,45 @@ def _kernel(cells: _Cells, length_m: float) -> Array:
     extent = np.ptp(cells.index, axis=0) + 1
     lag_u = np.arange(extent[0])[:, None, None, None] + step[None, None, :, None]
     lag_v = np.arange(extent[1])[None, :, None, None] + step[None, None, None, :]
-    scaled = np.hypot(lag_u, lag_v) * (np.sqrt(3.0) * cells.side_m / length_m)
-    rho = (1.0 + scaled) * np.exp(-scaled)
-    table = np.einsum("uvab,a,b->uv", rho, part, part)
+    lag = np.sqrt(3.0) * cells.side_m * np.hypot(lag_u, lag_v)
+    table = np.empty((len(LENGTHS_M), *extent))
+    for row, length_m in zip(table, LENGTHS_M, strict=True):
+        scaled = lag / length_m
+        row[:] = ((1.0 + scaled) * np.exp(-scaled)) @ part @ part
     du = np.abs(cells.index[:, None, 0] - cells.index[None, :, 0])
     dv = np.abs(cells.index[:, None, 1] - cells.index[None, :, 1])
-    kernel: Array = table[du, dv]
-    np.fill_diagonal(kernel, 1.0 / cells.count + (1.0 - 1.0 / cells.count) * table[0, 0])
-    return kernel
+    kernels: Array = table[:, du, dv]
+    own = 1.0 / cells.count[None, :] + (1.0 - 1.0 / cells.count[None, :]) * table[:, :1, 0]
+    diagonal = np.arange(len(cells.count))
+    kernels[:, diagonal, diagonal] = own
+    return kernels
 
 
-def _deviance(pieces: list[_Cells], length_m: float) -> tuple[Array, Array]:
-    """Minus twice the log restricted likelihood, and the total variance, for each of `SHARES`."""
+def _deviance(pieces: list[_Cells]) -> tuple[Array, Array]:
+    """Minus twice the log restricted likelihood, and the total variance, shape (lengths, shares) each."""
     share = np.array(SHARES)
-    log_det = np.zeros(len(share))
-    quadratic = np.zeros(len(share))
+    log_det = np.zeros((len(LENGTHS_M), len(share)))
+    quadratic = np.zeros_like(log_det)
     n_between = sum(len(piece.count) - 3 for piece in pieces)
     within_dof = sum(piece.within_dof for piece in pieces)
     scale = min(1.0, WITHIN_WEIGHT * n_between / max(within_dof, 1.0))
     for piece in pieces:
         root = np.sqrt(piece.count)
         basis = np.linalg.qr(np.column_stack([piece.plan, np.ones(len(root))]) * root[:, None])[0]
-        kernel = _kernel(piece, length_m)
-        projected = kernel * np.outer(root, root)
-        projected = projected - basis @ (basis.T @ projected)
-        projected = projected - (projected @ basis) @ basis.T
-        values, vectors = np.linalg.eigh(0.5 * (projected + projected.T))
-        data = root * piece.mean
-        data = data - basis @ (basis.T @ data)
-        power = (vectors.T @ data)[3:] ** 2  # the first three are the plane's own freedoms
-        spread = 1.0 + share[:, None] * (np.maximum(values[3:], 0.0)[None, :] - 1.0)
-        log_det += np.log(spread).sum(axis=1)
-        quadratic += (power / spread).sum(axis=1)
+        free = np.eye(len(root)) - basis @ basis.T
+        kernels = _kernels(piece)
+        values, vectors = np.linalg.eigh(free @ (kernels * np.outer(root, root)) @ free)
+        data = free @ (root * piece.mean)
+        power = ((data @ vectors) ** 2)[:, 3:]  # the first three are the plane's own freedoms
+        spread = 1.0 + share[None, :, None] * (np.maximum(values[:, 3:], 0.0)[:, None, :] - 1.0)
+        log_det += np.log(spread).sum(axis=2)
+        quadratic += (power[:, None, :] / spread).sum(axis=2)
         several = piece.count > 1
         if several.any():  # a cell's own mean takes some of the correlated noise out of the scatter within it
             inverse = 1.0 / piece.count[several]
-            taken = float(np.mean((np.diag(kernel)[several] - inverse) / (1.0 - inverse)))
-            left = 1.0 - share * taken
+            diagonal = np.diagonal(kernels, axis1=1, axis2=2)[:, several]
+            taken = np.mean((diagonal - inverse) / (1.0 - inverse), axis=1)
+            left = 1.0 - share[None, :] * taken[:, None]
             quadratic += scale * piece.within_m2 / left
             log_det += scale * piece.within_dof * np.log(left)
     n_total = n_between + scale * within_dof

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import numpy.typing as npt
-from scipy.sparse import coo_matrix
+from scipy.sparse import csr_matrix
 from scipy.sparse.csgraph import connected_components
 
 from ..geometry.moments import Array
@@ -131,18 +131,18 @@ def _data_energy(
 def split_parts(atoms: Atoms, labels: Labels) -> Labels:
     """Make every connected part of a label a plane of its own, and drop parts too small to be one."""
     m = len(atoms)
-    rows = np.repeat(np.arange(m), atoms.neighbours.shape[1])
-    cols = atoms.neighbours.ravel()
-    known = cols < m
-    rows, cols = rows[known], cols[known]
-    same = (labels[rows] == labels[cols]) & (labels[rows] >= 0)
-    rows, cols = rows[same], cols[same]
-    if not atoms.dense:
-        near = (
-            np.linalg.norm(atoms.centre[rows] - atoms.centre[cols], axis=1) < PART_SPACINGS * atoms.spacing_m
-        )
-        rows, cols = rows[near], cols[near]
-    links = coo_matrix((np.ones(len(rows), dtype=np.int8), (rows, cols)), shape=(m, m))
+    padded = np.append(labels, np.int32(-2))
+    same = (padded[atoms.neighbours] == labels[:, None]) & (labels[:, None] >= 0)
+    if atoms.dense:
+        same &= atoms.neighbours > np.arange(m)[:, None]  # each pair once
+    else:
+        rows, columns = np.nonzero(same)
+        apart = atoms.centre[rows] - atoms.centre[atoms.neighbours[rows, columns]]
+        far = np.einsum("ij,ij->i", apart, apart) > (PART_SPACINGS * atoms.spacing_m) ** 2
+        same[rows[far], columns[far]] = False
+    start = np.concatenate([[0], np.cumsum(same.sum(axis=1))])
+    columns = atoms.neighbours[same]
+    links = csr_matrix((np.ones(len(columns), dtype=np.int8), columns, start), shape=(m, m))
     n_parts, part = connected_components(links, directed=False)
     area = np.bincount(part, weights=atoms.area_m2, minlength=n_parts)
     keep = (labels >= 0) & (area[part] >= PART_AREA_M2)
