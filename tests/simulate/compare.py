@@ -203,10 +203,10 @@ def covered_m(edge: Array, others: Sequence[Array]) -> float:
         if size < 1e-9 or abs(step @ along) < size * math.cos(PARALLEL_RAD):
             continue
         t = (other - edge[0]) @ along
-        away = np.linalg.norm(other - edge[0] - t[:, None] * along, axis=1)
+        away = other - edge[0] - t[:, None] * along
         # the part of the other edge, straight between its ends, that stays within reach
         share = np.linspace(0, 1, 101)
-        near = (away[0] + share * (away[1] - away[0])) <= NEAR_M
+        near = np.linalg.norm(away[0] + share[:, None] * (away[1] - away[0]), axis=1) <= NEAR_M
         if near.any():
             inside = np.sort(t[0] + share[near][[0, -1]] * (t[1] - t[0]))
             spans.append((max(inside[0], 0.0), min(inside[1], length)))

@@ -60,7 +60,10 @@ def test_half_an_edge_counts_half():
     assert covered_m(edge, [half]) == pytest.approx(5.0)
     assert covered_m(edge, [half[::-1], half]) == pytest.approx(5.0)
     assert covered_m(edge, [half + np.array([0.0, 0.0, 0.5])]) == 0.0
-    assert covered_m(edge, [np.array([[5.0, -1.0, 0.0], [5.0, 1.0, 0.0]])]) == 0.0
+    slanting = np.array([[4.0, -1.0, 0.0], [6.0, 1.0, 0.0]])  # crosses at 45 degrees
+    assert covered_m(edge, [slanting]) == 0.0
+    crossing = np.array([[0.0, -1.0, 0.0], [10.0, 1.0, 0.0]])  # within 0.5 m over half of its way
+    assert covered_m(edge, [crossing]) == pytest.approx(5.0, abs=0.1)
 
 
 def test_a_missing_face_is_missed_and_one_too_many_is_false():
@@ -97,3 +100,4 @@ def test_hidden_strips_count_if_asked():
     assert hidden > 1
     result = compare_roof(as_measured(TWO_LEVEL), TWO_LEVEL, with_hidden=True)
     assert result.area_error == pytest.approx(-hidden / (TWO_LEVEL.area_m2 + hidden))
+    assert sum(f.area_m2 for f in result.faces) == pytest.approx(-hidden)
