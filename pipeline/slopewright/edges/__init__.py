@@ -123,7 +123,7 @@ def _label(
         labels = label_cells(cells, lines, planes, hidden, ground)
         labels = absorb_small(cells, labels, planes, config.least_part_m2)
         inside = np.array([planes[labels == k, k].sum() for k in range(n_planes)])
-        lost = 1 - float(planes[labels >= 0].sum()) / max(float(total.sum()), 1e-9)
+        lost = 1 - float(inside.sum()) / max(float(total.sum()), 1e-9)
         if best is None or lost < best[3] - config.gain:
             best = (cells, lines, labels, lost)
         leaking = np.flatnonzero(inside < config.least_labelled * total)
