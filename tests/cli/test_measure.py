@@ -12,6 +12,8 @@ import pytest
 from small_clouds import gable_house, write_las, write_xyz
 
 import slopewright.run
+from report.hand_roofs import gable
+from slopewright.certify import reasons_against
 from slopewright.cli import main
 
 FILES = {"roof.json", "covariance.json", "takeoff.json", "takeoff.csv", "roof.glb", "roof.obj", "plan.svg"}
@@ -97,6 +99,22 @@ def test_another_unit_measures_again(slopewright_, calls, tmp_path):
     slopewright_("measure", path, "--unit", "m")
     assert slopewright_("measure", path, "--unit", "ft").status == 0
     assert calls == ["edges", "adjust"] * 2
+
+
+def test_another_place_or_footprint_measures_again(slopewright_, calls, tmp_path):
+    path = write_xyz(tmp_path / "a.xyz", gable_house())
+    outline = tmp_path / "f.geojson"
+    for n, ring in enumerate(
+        ([[0, 0], [12, 0], [12, 8], [0, 8], [0, 0]], [[0, 0], [12, 0], [12, 7], [0, 0]])
+    ):
+        outline.write_text(json.dumps({"type": "Polygon", "coordinates": [ring]}))
+        for _ in range(2):
+            answer = slopewright_("measure", path, "--unit", "m", "--footprint", outline)
+            assert answer.status == 0, answer
+        assert calls == ["edges", "adjust"] * (n + 1)
+    for n, at in enumerate(((6, 4), (5, 3))):
+        assert slopewright_("measure", path, "--unit", "m", "--at", *at).status == 0
+        assert calls == ["edges", "adjust"] * (n + 3)
 
 
 def test_a_tampered_roof_is_measured_again(slopewright_, calls, job):
@@ -216,6 +234,25 @@ def test_a_roof_too_uncertain_is_written_and_not_certified(slopewright_, calls, 
     assert line.startswith("slopewright: not certified: total area is known to ±")
     assert (job.parent / "house.run" / "roof.json").exists()
     assert slopewright_("measure", job).status == 3, "nor when the folder is read again"
+
+
+def test_a_roof_that_was_hardly_seen_is_not_certified():
+    hidden = gable(observed={"A": 0.3, "B": 0.6})
+    (reason,) = reasons_against(hidden)
+    assert reason == "45% of the roof was seen, need 50% or more"
+    assert reasons_against(gable(observed={"A": 0.5, "B": 0.6})) == []
+
+
+def test_bars_by_stage_are_drawn_on_a_terminal(slopewright_, calls, job, monkeypatch):
+    """The last frame holds every stage; the summary comes after the bars are gone."""
+    monkeypatch.setattr("sys.stderr.isatty", lambda: True, raising=False)
+    monkeypatch.setenv("FORCE_COLOR", "1")
+    answer = slopewright_("measure", job)
+    assert answer.status == 0
+    for stage in slopewright.run.STAGES:
+        assert stage in answer.err
+    assert "read" not in answer.out.split("Files:")[0].split()
+    monkeypatch.undo()
 
 
 def test_a_stage_that_refuses_to_certify_gives_status_3(slopewright_, calls, job, monkeypatch):
