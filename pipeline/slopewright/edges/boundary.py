@@ -24,6 +24,7 @@ SMEAR_PRIOR_SD = 0.8  # of log smear
 SQUARE_SD_RAD = np.deg2rad(0.35)  # how far a house's edges turn from the directions of its planes
 FREE_TURN_SD_RAD = np.deg2rad(6.0)
 TURN_GAIN = 4.5  # log-likelihood that a free turn must win: 3 standard deviations
+QUADRATURE_POINTS = 1500  # more points by an edge than this make the posterior normal enough
 UNSEEN_SD_M = 0.3  # of an edge that no point shows
 
 
@@ -161,7 +162,7 @@ def fit_step(strips: list[Strip], *, smear_prior_m: float) -> StepFit | None:
     -----
     Points are a Poisson process with density lambda * Phi((e(s) - t) / smear), e(s) = offset + turn * s;
     lambda and smear are free with log-normal priors about the face's density and `smear_prior_m`.  The
-    covariance is the inverse Hessian at the maximum.  The edge turns away from its direction by more than
+    covariance is the inverse Hessian at the maximum; of few points the offset is the posterior's mean.  The edge turns away from its direction by more than
     `SQUARE_SD_RAD` only if that gains `TURN_GAIN` in log-likelihood.
     """
     total = sum(strip.n_chunks for strip in strips)
@@ -178,6 +179,8 @@ def fit_step(strips: list[Strip], *, smear_prior_m: float) -> StepFit | None:
     free = _maximise(data, smear_prior_m, FREE_TURN_SD_RAD)
     best = free if free[0] < held[0] - TURN_GAIN else held
     _, x, covariance = best
+    x[0], variance = _posterior_offset(data, x, float(covariance[0, 0]), smear_prior_m)
+    covariance = covariance * np.outer(*2 * [[np.sqrt(variance / covariance[0, 0]), 1.0, 1.0, 1.0]])
     return StepFit(
         offset_m=float(x[0]),
         turn_rad=float(x[1]),
@@ -233,6 +236,39 @@ def _maximise(data: _Data, smear_prior_m: float, turn_sd: float) -> tuple[float,
     return float(found.fun), x, covariance
 
 
+def _posterior_offset(data: _Data, mode: Array, variance: float, smear_prior_m: float) -> tuple[float, float]:
+    """Mean and variance of the offset, by quadrature over offset and smear.
+
+    Where an edge is sharp or points are few the posterior is one-sided, and its mode lies a standard
+    deviation inside its mean.  The density is profiled out; the turn stays at its mode.
+    """
+    t, s, chunk_s, chunk_depth, mass = data
+    turn, sd = mode[1], float(np.sqrt(variance))
+    near = t - turn * s > mode[0] - max(6 * sd, 6 * float(np.exp(mode[3])), 0.15)
+    if near.sum() > QUADRATURE_POINTS:  # dense: the mode will do
+        return float(mode[0]), variance
+    edge = (t - turn * s)[near]
+    offsets = mode[0] + sd * np.linspace(-5.0, 8.0, 53)
+    log_smears = np.log(smear_prior_m) + SMEAR_PRIOR_SD * np.linspace(-2.5, 2.5, 11)
+    reach = (mass * (turn * chunk_s + chunk_depth)).sum() + mass.sum() * offsets
+    log_density = np.log(len(t) / reach)
+    for _ in range(4):  # Newton for the density at each offset, with its prior
+        value = np.exp(log_density) * reach
+        log_density -= (value - len(t) + log_density / DENSITY_PRIOR_SD**2) / (
+            value + 1 / DENSITY_PRIOR_SD**2
+        )
+    value = np.exp(log_density) * reach
+    base = len(t) * log_density - value - 0.5 * (log_density / DENSITY_PRIOR_SD) ** 2
+    base -= 0.5 * np.log(value + 1 / DENSITY_PRIOR_SD**2)
+    z = (offsets[:, None, None] - edge) / np.exp(log_smears)[:, None]
+    log_weight = base[:, None] + log_ndtr(z).sum(axis=-1)
+    log_weight = log_weight - 0.5 * ((log_smears - np.log(smear_prior_m)) / SMEAR_PRIOR_SD) ** 2
+    weight = np.exp(log_weight - log_weight.max()).sum(axis=1)
+    weight = weight / weight.sum()
+    mean = float(weight @ offsets)
+    return mean, float(weight @ (offsets - mean) ** 2)
+
+
 def interior_density(points: Array, polygon: shapely.Polygon, spacing_m: float) -> float | None:
     """Points per m² of plan well inside a face, None where it is too small to tell.
 
@@ -255,9 +291,9 @@ def interior_density(points: Array, polygon: shapely.Polygon, spacing_m: float) 
     at: npt.NDArray[np.int64] = np.floor((points[inside] - corner) / cell).astype(np.int64)
     at = np.minimum(at, size - 1)
     count = np.bincount(at[:, 0] * size[1] + at[:, 1], minlength=size[0] * size[1])
-    whole = area > 0.3 * cell**2
+    whole = area > 0.7 * cell**2
     if whole.sum() < 3:
         return float(inside.sum() / inner.area) if inside.sum() else None
     density = count[whole] / area[whole]
-    filled = density > 0.4 * np.median(density)
+    filled = density > 0.3 * np.median(density)
     return float(count[whole][filled].sum() / area[whole][filled].sum()) if filled.any() else None
