@@ -19,7 +19,7 @@ EDGE_REACH_M = 2.5  # a plane is followed so far where its points go on under fo
 EDGE_ROUNDS = 3  # so often, each from what the one before has found
 EDGE_DENSITY = 0.4  # ... while its slab holds this share of the points that a roof cell has
 EDGE_HEIGHT_M = 0.7  # ... and lies so far above the ground
-SLAB_NOISES = 3.0  # half thickness of the slab
+SLAB_NOISES = 4.0  # half thickness of the slab
 HOLE_MAX_M2 = 6.0  # holes in which ground is seen are courts if larger, gaps in the scan if smaller
 BRIDGE_CELL_M = 0.4  # with cells up to this side, bridges thinner than three cells do not join
 ALL = np.ones((3, 3), dtype=bool)

@@ -29,6 +29,8 @@ PLANAR_LEAST = 0.3  # share of a candidate that its planes explain; foliage and 
 PITCHED_LEAST = 0.25  # of a roof in a cloud without ground: so much of it is pitched
 PARCEL = 2.0  # a footprint so many times larger than the roof is a parcel, not an outline
 LAWN_M2 = 400.0  # one single plane larger than this, with nothing lower around it, may be terrain
+MAIN_M2, MAIN_SHARE = 12.0, 0.1  # the largest plane of a roof has one or the other; tree tops have many small
+PLAIN_SHARE = 0.6  # of an outline drops to the ground: then there is ground, whatever else there is
 SEEN_SHARE = 0.3  # of the candidates' area stands on ground: then there is ground
 
 
@@ -162,9 +164,7 @@ def _find(
     """Roofs above the ground; where that turns out not to be ground, roofs without it."""
     layer = _layer(cloud, raster, raster.lowest_m, config)
     nothing_stands = not layer.candidates
-    stands_m2 = sum(c.area_m2 for c in layer.candidates if c.border is not None and c.border.has_ground)
-    is_ground = stands_m2 > 0 and stands_m2 >= SEEN_SHARE * sum(c.area_m2 for c in layer.candidates)
-    if not (is_ground or raster.hints.has_ground):
+    if not (raster.hints.has_ground or _stands(layer.candidates)):
         layer = _layer(cloud, raster, None, config)
     roofs: list[_Candidate] = []
     reasons: list[tuple[float, str]] = []
@@ -174,6 +174,8 @@ def _find(
             continue
         parts = plane_parts(candidate.row, candidate.column, layer.flat, raster.grid, config.plane_min_m2)
         reason = _no_roof(parts, candidate.area_m2)
+        if not reason and candidate.border is not None and not candidate.border.has_ground:
+            reason = "level ground at a step of the terrain" if _is_level(parts) else ""
         if not reason and layer.ground_m is None and not trusting:
             reason = _no_ground(parts, nothing_stands)
         if reason:
@@ -211,6 +213,14 @@ def _layer(cloud: Cloud, raster: _Raster, ground_m: Array | None, config: Isolat
     return _Layer(labels=labels, candidates=candidates, flat=flat, ground_m=ground_m, ground=ground)
 
 
+def _stands(candidates: list[_Candidate]) -> bool:
+    """Whether ground lies below the candidates: plainly for one of them, or for much of their area."""
+    borders = [(c.area_m2, c.border) for c in candidates if c.border is not None and c.border.has_ground]
+    stands_m2 = sum(area_m2 for area_m2, _ in borders)
+    plainly = any(border.drops >= PLAIN_SHARE for _, border in borders)
+    return plainly or (stands_m2 > 0 and stands_m2 >= SEEN_SHARE * sum(c.area_m2 for c in candidates))
+
+
 def _no_roof(parts: tuple[PlanePart, ...], area_m2: float) -> str:
     """Why a candidate is no roof, or nothing."""
     if not parts:
@@ -219,20 +229,24 @@ def _no_roof(parts: tuple[PlanePart, ...], area_m2: float) -> str:
     planar_m2 = sum(part.area_m2 for part in parts if not part.curved)
     if curved_m2 > planar_m2:
         return "a curved surface without planes"
-    if planar_m2 < PLANAR_LEAST * area_m2:
+    main_m2 = max(part.area_m2 for part in parts)
+    if planar_m2 < PLANAR_LEAST * area_m2 or main_m2 < min(MAIN_M2, MAIN_SHARE * area_m2):
         return "mostly foliage or rough surface"
     return ""
 
 
 def _no_ground(parts: tuple[PlanePart, ...], nothing_stands: bool) -> str:
     """Why a surface with no ground around it cannot be taken for a roof, or nothing."""
-    total_m2 = sum(part.area_m2 for part in parts)
-    pitched_m2 = sum(part.area_m2 for part in parts if part.pitch_rad > LEVEL_RAD)
-    if pitched_m2 < PITCHED_LEAST * total_m2:
+    if _is_level(parts):
         return "a level surface with nothing lower around it, which may be a floor, a lawn or a flat roof"
-    if nothing_stands and len(parts) == 1 and total_m2 > LAWN_M2:
+    if nothing_stands and len(parts) == 1 and parts[0].area_m2 > LAWN_M2:
         return "one single plane with nothing lower around it, which may be a slope of terrain"
     return ""
+
+
+def _is_level(parts: tuple[PlanePart, ...]) -> bool:
+    pitched_m2 = sum(part.area_m2 for part in parts if part.pitch_rad > LEVEL_RAD)
+    return pitched_m2 < PITCHED_LEAST * sum(part.area_m2 for part in parts)
 
 
 def _why(reasons: list[tuple[float, str]]) -> str:

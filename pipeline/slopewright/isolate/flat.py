@@ -16,12 +16,13 @@ from .raster import Grid, Mask, Surface
 
 MIN_POINTS = 6  # three fix the plane, three more show that it is one
 FINE_POINTS = 20  # a window of fewer points may be smooth by chance in foliage
+FINE_ROUGH_M = 0.05  # residual that a small window may have however low the noise
 MIN_FILLED = 0.5  # share of a window's cells that hold points
 MIN_SPREAD = 0.15  # standard deviation of the points across a window's narrow side, in window sides
-NOISE_QUANTILE = 0.3  # of the windows' residuals; roofs and ground give the low end
+NOISE_QUANTILE = 0.2  # of the windows' residuals; roofs and ground give the low end, even among trees
 NOISE_RANGE_M = (0.01, 0.06)
-ROUGH_NOISES = 3.0  # a window rougher than this many times the noise is not flat ...
-ROUGH_RANGE_M = (0.05, 0.18)  # ... within these limits: foliage starts at about 0.2 m
+ROUGH_NOISES = 3.5  # a window rougher than this many times the noise is not flat ...
+ROUGH_RANGE_M = (0.08, 0.18)  # ... within these limits: smooth crowns from image matching start at 0.1 m
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -82,17 +83,19 @@ def find_flat(surface: Surface, grid: Grid, config: IsolateConfig) -> tuple[Flat
     steepest = np.tan(config.slope_max_rad)
 
     def best(reach: int, height: Array, east: Array, north: Array, rms: Array, fits: Mask) -> Flatness:
-        fits = fits & (rms <= rough_m) & (np.hypot(east, north) < steepest)
+        fits = fits & (np.hypot(east, north) < steepest)
         window = (height, east, north, rms)
         return _best_of_windows(surface, grid.cell_m, reach, window, fits, noise_m, rough_m)
 
-    broad = best(reach, height, east, north, rms, fits)
+    broad = best(reach, height, east, north, rms, fits & (rms <= rough_m))
     usual = float(np.median(surface.n[surface.seen]))
     small = next((k for k in range(1, reach) if (2 * k + 1) ** 2 * usual >= FINE_POINTS), reach)
     if small == reach:
         return broad, broad
     height, east, north, rms, _, fits = _fit_windows(surface, grid.cell_m, small)
-    return broad, best(small, height, east, north, rms, fits)
+    # Crowns look the flatter the smaller the window: no allowance beyond the noise here.
+    smooth = fits & (rms <= max(FINE_ROUGH_M, ROUGH_NOISES * noise_m))
+    return broad, best(small, height, east, north, rms, smooth)
 
 
 def _fit_windows(

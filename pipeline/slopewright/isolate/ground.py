@@ -17,7 +17,7 @@ import numpy as np
 from scipy import ndimage
 
 from ..scene import Array
-from .raster import Grid, Mask
+from .raster import Grid
 
 BLOCK_M = 1.0  # the filter works on the lowest points of blocks of about this side
 WINDOWS_M = (3.0, 6.0, 12.0, 24.0, 40.0)  # sides of the openings; the last exceeds the width of houses
@@ -25,7 +25,8 @@ SLOPE = 0.15  # of terrain about its overall plane: what the height threshold al
 STEP_BASE_M, STEP_MAX_M = 0.4, 2.0  # least and largest height threshold
 TREND_BLOCK_M = 10.0  # the overall plane goes through the lowest points of blocks of this side
 TREND_MAX = 1.0  # steeper trends are roofs and noise, not sites
-PIT_M = 1.5  # lone lowest points deeper than this below all around them are stray echoes
+COMPANY = 5  # of the 25 blocks around must hold points; others hold strays outside the cloud
+PIT_M = 1.5  # up to three blocks of 25 that are deeper than this below the rest hold stray echoes
 
 
 def ground_surface(low_m: Array, grid: Grid) -> Array:
@@ -47,9 +48,12 @@ def ground_surface(low_m: Array, grid: Grid) -> Array:
     blocks = block_min(low_m, factor)
     block_m = factor * grid.cell_m
     known = np.isfinite(blocks)
-    trend = _trend(blocks, block_m)
-    filled = _nearest(np.where(known, blocks - trend, np.nan))
-    filled = np.where(_pits(filled), ndimage.median_filter(filled, 5, mode="nearest"), filled)
+    around = ndimage.correlate(known.astype(np.uint8), np.ones((5, 5), dtype=np.uint8), mode="constant")
+    if (around >= COMPANY).any():
+        known &= around >= COMPANY
+    lows = _without_pits(np.where(known, blocks, np.inf))
+    trend = _trend(lows, block_m)
+    filled = _nearest(np.where(known, lows - trend, np.nan))
 
     is_ground = known.copy()
     opened, before_m = filled, 0.0
@@ -102,10 +106,13 @@ def _trend(blocks: Array, block_m: float) -> Array:
     return trend
 
 
-def _pits(filled: Array) -> Mask:
-    second_lowest = ndimage.rank_filter(filled, rank=2, size=3, mode="nearest")
-    deep: Mask = filled < second_lowest - PIT_M
-    return deep
+def _without_pits(lows: Array) -> Array:
+    """Stray low blocks raised to the fourth lowest around; twice, for those that had hidden each other."""
+    for _ in range(2):
+        fourth = ndimage.rank_filter(lows, rank=3, size=5, mode="constant", cval=np.inf)
+        pit = (lows < fourth - PIT_M) & np.isfinite(fourth)
+        lows = np.where(pit, fourth, lows)
+    return lows
 
 
 def _nearest(values: Array) -> Array:

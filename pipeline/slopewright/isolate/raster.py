@@ -99,11 +99,10 @@ def lay_grid(xyz: Array, config: IsolateConfig) -> Grid:
         Covering every point but strays so far off that the grid would be larger than can be held.
     """
     low, high = plan_extent(xyz)
-    if np.prod((high - low) / DENSITY_CELL_M + 1) > MAX_CELLS:
-        # Strays: what lies further than the bulk's own width outside the bulk is left out.
-        bulk = np.quantile(xyz[:, :2], [0.01, 0.99], axis=0)
-        width = bulk[1] - bulk[0]
-        low, high = np.maximum(low, bulk[0] - width), np.minimum(high, bulk[1] + width)
+    bulk = np.stack([np.quantile(xyz[:, k], [0.01, 0.99]) for k in (0, 1)], axis=-1)
+    width = bulk[1] - bulk[0]
+    # Strays: what lies further than the bulk's own width outside the bulk is left out.
+    low, high = np.maximum(low, bulk[0] - width - 1), np.minimum(high, bulk[1] + width + 1)
     cell_m = _cell(xyz, low, high, config)
     while np.prod((high - low) / cell_m + 1) > MAX_CELLS:
         cell_m *= 1.25
