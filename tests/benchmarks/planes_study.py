@@ -21,9 +21,9 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 import numpy as np
+
 from simulate import KINDS, SimCloud, TrueRoof, airborne, draw_surroundings, photogrammetry, random_roof
 from simulate.handover import roof_points_of
-
 from slopewright.errors import NoRoofError
 from slopewright.planes import run
 from slopewright.scene import PlaneSegment, RoofPoints, Segmentation

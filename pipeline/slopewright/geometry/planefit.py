@@ -30,7 +30,7 @@ def symmetric_eigen(matrices: Array) -> tuple[Array, Array]:
 
     Notes
     -----
-    The trigonometric solution of the characteristic cubic [1]_; ten times as fast as a LAPACK call per matrix.
+    The trigonometric solution of the characteristic cubic [1]_: ten times as fast as a LAPACK call each.
 
     References
     ----------

@@ -1,6 +1,6 @@
 """What the stage works on: points, or cubes of points where they lie dense, and who lies next to whom.
 
-Metres; coordinates are centred.  Atoms are in a canonical order, so nothing after this sees the order of the points.
+Metres; coordinates are centred.  Atoms are in a canonical order: nothing after this sees that of the points.
 """
 
 from __future__ import annotations
@@ -26,12 +26,13 @@ K_DENSE = 18  # of the 26 cubes around one, the first found
 REACH = 3.5  # neighbours no farther than this many spacings
 K_DENSITY = 16  # neighbours whose distance shows how dense a cloud is
 DENSITY_SAMPLE = 8000  # points enough to tell
+MAX_GAPS = 2.0  # cubes that a surface meets over cubes with a point in them
 MIN_POINTS = 12  # fewer cannot show a plane and its noise
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Atoms:
-    """Points or cubes of points with their neighbourhood.  Row `n_atoms` of padded tables stands for nobody."""
+    """Points or cubes of points with their neighbourhood; in padded tables the number m stands for nobody."""
 
     moments: Array  # (m, 10) of the atom itself
     local: Array  # (m, 10) of the atom and its neighbours
@@ -162,7 +163,9 @@ def _dense(points: Array, origin: Array, density: float, spacing: float, config:
     local = neighbourhood_sum(moments, slice(None), found)
     _, normal, spread = fit_planes(local)
     # A plane meets (|nx| + |ny| + |nz|) / c² cubes per area: more than 1 / c² unless it is level.
+    # Some of them are empty by chance: the count of points says how many.
     area = config.voxel_m**2 / np.abs(normal).sum(axis=1)
+    area *= float(np.clip(len(points) / density / area.sum(), 1.0, MAX_GAPS))
     return Atoms(
         moments=moments,
         local=local,
@@ -184,7 +187,8 @@ def _without_self(found: npt.NDArray[np.integer]) -> Neighbours:
     n, k = found.shape
     own = found == np.arange(n)[:, None]
     own[~own.any(axis=1), -1] = True  # not among the k: drop the farthest
-    return found[~own].reshape(n, k - 1).astype(np.int32)
+    others: Neighbours = found[~own].reshape(n, k - 1).astype(np.int32)
+    return others
 
 
 def _cube_neighbours(cells: npt.NDArray[np.int64], strides: tuple[int, int, int]) -> Neighbours:

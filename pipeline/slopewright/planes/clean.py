@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import numpy as np
+import numpy.typing as npt
 
 from .atoms import Atoms
 from .config import PlanesConfig
-from .model import NONE, Labels, compact, planes_of
+from .model import NONE, Labels, PlaneSet, compact, planes_of
 from .refine import contacts
 
 DENSE_CONTACTS = 2.5  # foreign contacts per atom of a dense cloud that only foliage reaches
-ROUGH_NOISE = 1.7  # a small plane that scatters more than this many standard deviations is none
+ROUGH_NOISE = 1.5  # a small plane that scatters more than the roughest large one, times this, is none
 SHRUB_AREA_M2 = 3.0
 
 
@@ -28,8 +29,11 @@ def drop_foliage(atoms: Atoms, labels: Labels, noise_m: float, config: PlanesCon
     loose = counts[:, k] / np.maximum(foreign, 1)
     small = planes.area_m2 < config.tree_area_m2
     tree = small & (loose * per_atom > config.tree_contacts)
-    rough = np.sqrt(planes.variance_m2) > ROUGH_NOISE * noise_m
-    tree |= small & rough
+    scatter = np.sqrt(planes.variance_m2)
+    usual = max(
+        float(scatter[~small].max(initial=0.0)), noise_m
+    )  # strips that do not fit make some faces rough
+    tree |= small & (scatter > ROUGH_NOISE * usual)
     if atoms.dense:
         tree |= small & (per_atom > DENSE_CONTACTS)
         tree |= (planes.area_m2 < SHRUB_AREA_M2) & (counts[:, :k].sum(axis=1) == 0)
@@ -37,11 +41,8 @@ def drop_foliage(atoms: Atoms, labels: Labels, noise_m: float, config: PlanesCon
     return compact(np.where(drop[labels], NONE, labels).astype(np.int32))
 
 
-def roof_like(atoms: Atoms, labels: Labels, config: PlanesConfig) -> Labels:
-    """Drop walls and planes too small to report; largest plane first."""
-    planes = planes_of(atoms, labels)
+def roof_like(planes: PlaneSet, config: PlanesConfig) -> npt.NDArray[np.int64]:
+    """Planes that are no walls and large enough to report, largest first."""
     keep = (planes.normal[:, 2] > np.cos(config.wall_slope_rad)) & (planes.area_m2 >= config.min_area_m2)
-    order = np.flatnonzero(keep)[np.argsort(-planes.area_m2[keep], kind="stable")]
-    table = np.full(len(planes) + 1, NONE, dtype=np.int32)
-    table[order] = np.arange(len(order), dtype=np.int32)
-    return np.where(labels >= 0, table[labels], NONE).astype(np.int32)
+    rows = np.flatnonzero(keep)
+    return rows[np.argsort(-planes.area_m2[rows], kind="stable")]

@@ -1,4 +1,4 @@
-"""Settings of the planes stage.  Metres, radians and square metres; all noise-driven unless a unit says otherwise."""
+"""Settings of the planes stage.  Metres, radians and square metres; thresholds follow the noise where they can."""
 
 from __future__ import annotations
 

@@ -29,6 +29,17 @@ class PlaneSet:
     def __len__(self) -> int:
         return len(self.moments)
 
+    def take(self, rows: npt.NDArray[np.int64]) -> PlaneSet:
+        """Some of the planes, in the order given."""
+        return PlaneSet(
+            moments=self.moments[rows],
+            centroid=self.centroid[rows],
+            normal=self.normal[rows],
+            variance_m2=self.variance_m2[rows],
+            area_m2=self.area_m2[rows],
+            n_atoms=self.n_atoms[rows],
+        )
+
 
 def compact(labels: Labels) -> Labels:
     """Number the labels that occur from zero, in their order; `NONE` stays."""
@@ -38,12 +49,19 @@ def compact(labels: Labels) -> Labels:
     return np.where(labels >= 0, table[labels], np.int32(NONE)).astype(np.int32)
 
 
+def renumber(labels: Labels, kept: npt.NDArray[np.int64]) -> Labels:
+    """Labels after some planes were taken: the place of each in `kept`, `NONE` for the others."""
+    table = np.full(max(int(labels.max(initial=-1)), int(kept.max(initial=-1))) + 2, NONE, dtype=np.int32)
+    table[kept] = np.arange(len(kept), dtype=np.int32)
+    return table[labels]  # the last place is that of label -1
+
+
 def planes_of(atoms: Atoms, labels: Labels) -> PlaneSet:
     """Fit a plane to every label; labels must be compact."""
     k = int(labels.max(initial=-1)) + 1
     moments = sum_by_label(atoms.moments, labels, k) if k else np.empty((0, 10))
     chosen = labels >= 0
-    area = np.bincount(labels[chosen], weights=atoms.area_m2[chosen], minlength=k)
+    area = np.bincount(labels[chosen], weights=atoms.area_m2[chosen], minlength=k).astype(np.float64)
     n_atoms = np.bincount(labels[chosen], minlength=k)
     centroid, normal, spread = fit_planes(moments)
     return PlaneSet(

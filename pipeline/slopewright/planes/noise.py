@@ -32,8 +32,8 @@ def first_noise(atoms: Atoms, config: PlanesConfig) -> float:
 
     Notes
     -----
-    A low quantile over windows of each window's unbiased rms.  Windows of 1.5 m feel the correlated part of the
-    noise, which the nearest neighbours of a point do not show.
+    A low quantile over windows of each window's unbiased rms.  Windows of 1.5 m feel the correlated part of
+    the noise, which the nearest neighbours of a point do not show.
     """
     window_m = max(WINDOW_M, WINDOW_SPACINGS * atoms.spacing_m)
     expected = window_m**2 * atoms.density_per_m2

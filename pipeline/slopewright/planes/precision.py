@@ -9,32 +9,18 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
-from ..geometry.moments import Array, shifted, sum_by_label
+from ..geometry.moments import Array
 from ..scene import lock
 from .atoms import Atoms
+from .cells import Cells, cell_side, face_cells, fine_window
 from .model import Labels, PlaneSet
 
 LENGTHS_M = (0.2, 0.4, 0.8, 1.6, 3.2)  # candidates of the correlation length
-SHARES = (
-    0.02,
-    0.05,
-    0.1,
-    0.2,
-    0.35,
-    0.5,
-    0.65,
-    0.8,
-    0.9,
-    0.96,
-)  # correlated share of the variance; 2 % is the floor
+# Candidates of the correlated share of the variance; the first one, 2 %, is the declared floor.
+SHARES = (0.02, 0.05, 0.1, 0.2, 0.35, 0.5, 0.65, 0.8, 0.9, 0.96)
 LARGE_AREA_M2 = 8.0  # faces that show the correlation
 MAX_FACES = 5
-MAX_CELLS = 49  # of a face: an eigenvalue problem of this size
-MIN_CELL_M = 0.25
-CELL_SPACINGS = 1.5
-FINE_WINDOW_CELLS = 7  # of a window with the smallest cells, for lengths shorter than a large face's cells
 WITHIN_WEIGHT = 3.0  # scatter within cells counts at most this many times the scatter between them
 INDEPENDENT = 0.1  # below this share the noise is called independent
 
@@ -44,8 +30,9 @@ class Correlation:
     """What the residuals say about the noise: a weight for each correlation length.
 
     The noise is `white_m2` times independent noise plus, for each length, `correlated_m2` times noise with
-    Matérn correlation of smoothness 3/2,
-    (1 + r) exp(-r) with r = sqrt(3) distance / length.  Each is a mean over what the data leave possible.
+    Matérn
+    correlation of smoothness 3/2, (1 + r) exp(-r) with r = sqrt(3) distance / length.  Each is a mean over what
+    the data leave possible.
     """
 
     white_m2: float
@@ -54,19 +41,6 @@ class Correlation:
 
     def __post_init__(self) -> None:
         lock(self.correlated_m2)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Cells:
-    """A face in square cells."""
-
-    side_m: float
-    index: npt.NDArray[np.int64]  # (c, 2) column and row
-    count: Array  # (c,)
-    plan: Array  # (c, 2) mean plan position about the face's centroid [m]
-    mean: Array  # (c,) mean residual [m]
-    within_m2: float  # sum of squares of the residuals about their cell's mean
-    within_dof: float
 
 
 def correlation(atoms: Atoms, labels: Labels, planes: PlaneSet) -> Correlation:
@@ -86,18 +60,18 @@ def correlation(atoms: Atoms, labels: Labels, planes: PlaneSet) -> Correlation:
     Notes
     -----
     Restricted likelihood of the cells' means given each face's own plane (three parameters a face are taken
-    out, so that the plane's flexibility does not hide the correlation), evaluated on a grid of length and share
-    and averaged with a flat prior on it: with few faces the bounds stay wide.
+    out, so that the plane's flexibility does not hide the correlation), evaluated on a grid of length and
+    share and averaged with a flat prior on it: with few faces the bounds stay wide.
     """
     order = np.argsort(-planes.area_m2, kind="stable")
     large = [int(k) for k in order[:MAX_FACES] if planes.area_m2[k] > LARGE_AREA_M2] or [int(order[0])]
-    pieces: list[_Cells] = []
+    pieces: list[Cells] = []
     for k in large:
         members = np.flatnonzero(labels == k)
-        pieces.append(_cells(atoms, members, planes, k, _cell_side(atoms, planes.area_m2[k])))
-        fine = _cell_side(atoms, 0.0)
+        pieces.append(face_cells(atoms, members, planes, k, cell_side(atoms, planes.area_m2[k])))
+        fine = cell_side(atoms, 0.0)
         if pieces[-1].side_m > 1.5 * fine:
-            pieces.append(_fine_window(_cells(atoms, members, planes, k, fine)))
+            pieces.append(fine_window(face_cells(atoms, members, planes, k, fine)))
     pieces = [piece for piece in pieces if len(piece.count) > 6]
     if not pieces:
         return Correlation(
@@ -134,7 +108,7 @@ def plane_covariance(atoms: Atoms, labels: Labels, planes: PlaneSet, k: int, noi
     array, shape (3, 3)
         Of dz/dx, dz/dy and the height at the centroid [1, 1, m].
     """
-    cells = _cells(atoms, np.flatnonzero(labels == k), planes, k, _cell_side(atoms, planes.area_m2[k]))
+    cells = face_cells(atoms, np.flatnonzero(labels == k), planes, k, cell_side(atoms, planes.area_m2[k]))
     design = np.column_stack([cells.plan, np.ones(len(cells.count))])
     normal_matrix = (design * cells.count[:, None]).T @ design
     ridge = 1e-9 * np.trace(normal_matrix) * np.eye(3)
@@ -145,58 +119,11 @@ def plane_covariance(atoms: Atoms, labels: Labels, planes: PlaneSet, k: int, noi
     covariance = covariance + inverse @ np.tensordot(noise.correlated_m2, inner, axes=1) @ inverse
     own = max(float(planes.variance_m2[k]) / (noise.white_m2 + float(noise.correlated_m2.sum())), 1.0)
     upright = float(planes.normal[k, 2])
-    return own * 0.5 * (covariance + covariance.T) / upright**2
+    symmetric: Array = own * 0.5 * (covariance + covariance.T) / upright**2
+    return symmetric
 
 
-def _cell_side(atoms: Atoms, area_m2: float) -> float:
-    """Side of a face's cells: small, but no more of them than `MAX_CELLS`."""
-    return float(max(MIN_CELL_M, CELL_SPACINGS * atoms.spacing_m, np.sqrt(area_m2 / MAX_CELLS)))
-
-
-def _cells(atoms: Atoms, members: npt.NDArray[np.int64], planes: PlaneSet, k: int, side_m: float) -> _Cells:
-    """Cut a plane's atoms into cells along its contour and fall line."""
-    centroid, normal = planes.centroid[k], planes.normal[k]
-    centre = atoms.centre[members] - centroid
-    level = np.array([-normal[1], normal[0], 0.0])
-    size = float(np.hypot(*level[:2]))
-    along = level / size if size > 1e-6 else np.array([1.0, 0.0, 0.0])
-    up = np.cross(normal, along)
-    uv = np.stack([centre @ along, centre @ up], axis=1)
-    index = np.floor((uv - uv.min(axis=0)) / side_m).astype(np.int64)
-    key = index[:, 0] * (int(index[:, 1].max()) + 1) + index[:, 1]
-    _, first, cell = np.unique(key, return_index=True, return_inverse=True)
-    sums = shifted(sum_by_label(atoms.moments[members], cell, len(first)), -centroid)
-    count = sums[:, 0]
-    mean = sums[:, 1:4] @ normal / count
-    outer = np.outer(normal, normal)[np.triu_indices(3)] * np.array([1, 2, 2, 1, 2, 1])
-    within = float(np.maximum(sums[:, 4:] @ outer - count * mean**2, 0.0).sum())
-    return _Cells(
-        side_m=side_m,
-        index=index[first],
-        count=count,
-        plan=sums[:, 1:3] / count[:, None],
-        mean=mean,
-        within_m2=within,
-        within_dof=float((count - 1.0).sum()),
-    )
-
-
-def _fine_window(cells: _Cells) -> _Cells:
-    """The square window of small cells about the middle one, without the scatter within the rest."""
-    middle = np.median(cells.index, axis=0)
-    inside = (np.abs(cells.index - middle) <= FINE_WINDOW_CELLS // 2).all(axis=1)
-    return _Cells(
-        side_m=cells.side_m,
-        index=cells.index[inside],
-        count=cells.count[inside],
-        plan=cells.plan[inside],
-        mean=cells.mean[inside],
-        within_m2=cells.within_m2,
-        within_dof=cells.within_dof,
-    )
-
-
-def _kernels(cells: _Cells) -> Array:
+def _kernels(cells: Cells) -> Array:
     """Covariances of the cells' means for unit noise of each of `LENGTHS_M`, shape (lengths, c, c).
 
     Averaged over a pair of cells by 4 x 4 points in each; a cell of few points averages less over itself.
@@ -220,7 +147,7 @@ def _kernels(cells: _Cells) -> Array:
     return kernels
 
 
-def _deviance(pieces: list[_Cells]) -> tuple[Array, Array]:
+def _deviance(pieces: list[Cells]) -> tuple[Array, Array]:
     """Minus twice the log restricted likelihood, and the total variance, shape (lengths, shares) each."""
     share = np.array(SHARES)
     log_det = np.zeros((len(LENGTHS_M), len(share)))

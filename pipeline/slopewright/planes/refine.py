@@ -1,4 +1,4 @@
-"""Rounds of: every atom to the plane that suits it and its neighbours, connected parts, merges, refit.  Metres."""
+"""Rounds of: every atom to the plane that suits it and its neighbours, parts, merges, refit.  Metres."""
 
 from __future__ import annotations
 
@@ -152,8 +152,8 @@ def split_parts(atoms: Atoms, labels: Labels) -> Labels:
 def join_layers(atoms: Atoms, labels: Labels, noise_m: float) -> Labels:
     """Join parallel planes that lie through each other: one surface, seen twice with an offset.
 
-    Strips of a flight, or copies of a surface that were not registered well, lie a few centimetres apart, point
-    between point.  The mean of both is the best there is.
+    Strips of a flight, or copies of a surface that were not registered well, lie a few centimetres apart,
+    point between point.  The mean of both is the best there is.
     """
     while True:
         planes = planes_of(atoms, labels)
@@ -222,7 +222,7 @@ def merge(atoms: Atoms, labels: Labels, noise_m: float, config: PlanesConfig) ->
 
 
 def contacts(atoms: Atoms, labels: Labels, k: int) -> npt.NDArray[np.int64]:
-    """How often an atom of one plane has a neighbour of another, shape (k, k + 1); the last column is none."""
+    """Number of pairs of an atom of one plane and a neighbour of another, (k, k + 1); last column: of none."""
     other = np.append(labels, np.int32(-2))[atoms.neighbours]
     own = np.broadcast_to(labels[:, None], other.shape)
     foreign = (own >= 0) & (other != own) & (other != -2)
