@@ -198,7 +198,7 @@ def _layer(cloud: Cloud, raster: _Raster, ground_m: Array | None, config: Isolat
         raster.hints.building,
         config,
     )
-    ground = None if ground_m is None else ground_cells(flat, ground_m) & ~mask
+    ground = None if ground_m is None else ground_cells(surface, ground_m) & ~mask
     labels = group(mask, ground, grid)
     candidates = []
     for number in range(1, int(labels.max(initial=0)) + 1):

@@ -15,10 +15,9 @@ from scipy import ndimage
 
 from ..scene import Array
 from .config import IsolateConfig
-from .flat import Flatness
-from .raster import Grid, Mask
+from .raster import Grid, Mask, Surface
 
-NEAR_GROUND_M = 0.5  # flat cells so near the ground surface are ground
+NEAR_GROUND_M = 0.5  # cells whose top is so near the ground surface are ground
 REACH_M = 3.0  # ground is looked for so far from the edge of a roof ...
 DROP_M = 1.5  # ... and must lie so far below it
 BORDER_LEAST = 0.2  # share of the outline along which ground must be seen
@@ -42,10 +41,10 @@ class Border:
         return self.goes_on > RISING_MOST and self.drops < FREE_LEAST
 
 
-def ground_cells(flat: Flatness, ground_m: Array) -> Mask:
+def ground_cells(surface: Surface, ground_m: Array) -> Mask:
     """Cells in which the ground surface itself is seen from above."""
     with np.errstate(invalid="ignore"):
-        near: Mask = flat.flat & (np.abs(flat.height_m - ground_m) <= NEAR_GROUND_M)
+        near: Mask = surface.seen & (np.abs(surface.mean_m - ground_m) <= NEAR_GROUND_M)
     return near
 
 
