@@ -1,9 +1,10 @@
 """How many planes of simulated roofs the planes stage finds, how well, how fast, and whether its bounds hold.
 
-    python tests/benchmarks/planes_study.py [--roofs 40] [--classes lidar-8,drone-400] [--first 0] [--worst DIR]
+    python tests/benchmarks/planes_study.py [--roofs 40] [--classes lidar-8] [--first 0] [--worst DIR]
 
-Prints a markdown table.  Truth is the simulator's own label of each point.  A plane is found when one measured
-plane holds half of its points within 5 degrees, correct when one true face holds half of a measured plane's.
+Prints a markdown table.  Truth is the simulator's own label of each point.  A plane is found when one
+measured plane holds half of its points within 5 degrees, correct when one true face holds half of the
+measured plane's.
 """
 
 from __future__ import annotations
@@ -212,7 +213,8 @@ def row(cls: str, tally: Tally) -> str:
 
 HEADER = """\
 | class | found / correct, planes of 2 m² or more | one to one | roofs with no fault \
-| pitch error, 95th percentile: 20 m² or more | holds at 95 / 80 / 50 % (n) | 6 to 20 m² | holds | 2 to 6 m² | holds \
+| pitch error, 95th percentile: 20 m² or more | holds at 95 / 80 / 50 % (n) \
+| 6 to 20 m² | holds | 2 to 6 m² | holds \
 | thousand points a roof | CPU ms a roof | million points a CPU s |
 |---|---|---|---|---|---|---|---|---|---|---|---|---|"""
 

@@ -23,7 +23,7 @@ Neighbours = npt.NDArray[np.int32]
 
 K_SPARSE = 12  # nearest points in space
 K_DENSE = 18  # of the 26 cubes around one, the first found
-REACH = 3.5  # neighbours no farther than this many spacings
+REACH = 3.0  # neighbours, and what belongs together, are no farther apart than this many spacings
 K_DENSITY = 16  # neighbours whose distance shows how dense a cloud is
 DENSITY_SAMPLE = 8000  # points enough to tell
 MAX_GAPS = 2.0  # cubes that a surface meets over cubes with a point in them

@@ -11,6 +11,7 @@ from .model import NONE, Labels, PlaneSet, compact, planes_of
 from .refine import contacts
 
 DENSE_CONTACTS = 2.5  # foreign contacts per atom of a dense cloud that only foliage reaches
+ROUGH_AREA_M2 = 4.0
 ROUGH_NOISE = 1.5  # a small plane that scatters more than the roughest large one, times this, is none
 SHRUB_AREA_M2 = 3.0
 
@@ -33,7 +34,7 @@ def drop_foliage(atoms: Atoms, labels: Labels, noise_m: float, config: PlanesCon
     usual = max(
         float(scatter[~small].max(initial=0.0)), noise_m
     )  # strips that do not fit make some faces rough
-    tree |= small & (scatter > ROUGH_NOISE * usual)
+    tree |= (planes.area_m2 < ROUGH_AREA_M2) & (scatter > ROUGH_NOISE * usual)
     if atoms.dense:
         tree |= small & (per_atom > DENSE_CONTACTS)
         tree |= (planes.area_m2 < SHRUB_AREA_M2) & (counts[:, :k].sum(axis=1) == 0)

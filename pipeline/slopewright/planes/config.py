@@ -1,4 +1,4 @@
-"""Settings of the planes stage.  Metres, radians and square metres; thresholds follow the noise where they can."""
+"""Settings of the planes stage.  Metres, radians and square metres; most thresholds follow the noise."""
 
 from __future__ import annotations
 

@@ -34,8 +34,8 @@ def point_labels(atoms: Atoms, labels: Labels, planes: PlaneSet, noise_m: float,
 
     Notes
     -----
-    Cubes that a crease runs through are divided.  Points of no plane beside one take it if they are within its
-    noise, or within the rounding of creases; planes are not refitted to them.
+    Cubes that a crease runs through are divided.  Points of no plane beside one take it if they are within
+    its noise, or within the rounding of creases; planes are not refitted to them.
     """
     result = labels[atoms.atom_of_point]
     if not len(planes):

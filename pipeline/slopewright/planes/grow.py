@@ -46,19 +46,22 @@ def grow(atoms: Atoms, labels: Labels, noise_m: float, config: PlanesConfig) -> 
     agree = float(np.cos(config.normal_angle_rad))
     m = len(atoms)
     near = _neighbourhoods(atoms, labels)
-    state = np.append(labels, np.int32(m))  # the padding row is never free
+    result = labels.copy()
+    taken = np.append(labels != NONE, True)  # the padding row is never free
+    last = np.empty(m + 1, dtype=np.int64)
     tried = np.zeros(m, dtype=bool)
     next_label = int(labels.max(initial=-1)) + 1
     for seed in _seeds(atoms, labels, near, noise_m, reach_m, agree):
-        if state[seed] != NONE or tried[seed]:
+        if taken[seed] or tried[seed]:
             continue
-        members = _region(atoms, near, int(seed), state, reach_m, agree)
+        members = _region(atoms, near, int(seed), taken, last, reach_m, agree)
         if atoms.area_m2[members].sum() >= config.seed_area_m2:
-            state[members] = next_label
+            result[members] = next_label
             next_label += 1
         else:
             tried[members] = True
-    return state[:m].astype(np.int32)
+            taken[members] = False
+    return result
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -111,14 +114,18 @@ def _seeds(
 
 
 def _region(
-    atoms: Atoms, near: _Near, seed: int, state: Labels, reach_m: float, agree: float
+    atoms: Atoms,
+    near: _Near,
+    seed: int,
+    taken: npt.NDArray[np.bool_],
+    last: npt.NDArray[np.int64],
+    reach_m: float,
+    agree: float,
 ) -> npt.NDArray[np.int64]:
-    """The connected atoms on one plane that starts at a seed."""
+    """The connected atoms on one plane that starts at a seed; marks them as taken.  `last` is scratch."""
     sums = near.moments[seed]
     centroid, normal = sums[1:4] / sums[0], near.normal[seed]
-    taken = state != NONE
     taken[seed] = True
-    last = np.empty(len(taken), dtype=np.int64)
     members = [np.array([seed])]
     refit_at = sums[0]
     sums = atoms.moments[seed].copy()

@@ -31,8 +31,8 @@ class Correlation:
 
     The noise is `white_m2` times independent noise plus, for each length, `correlated_m2` times noise with
     Matérn
-    correlation of smoothness 3/2, (1 + r) exp(-r) with r = sqrt(3) distance / length.  Each is a mean over what
-    the data leave possible.
+    correlation of smoothness 3/2, (1 + r) exp(-r) with r = sqrt(3) distance / length.  Each is a mean over
+    what the data leave possible.
     """
 
     white_m2: float

@@ -16,7 +16,6 @@ from .model import NONE, Labels, PlaneSet, compact, planes_of
 
 ICM_NEIGHBOURS = 8
 SWEEPS = 4
-PART_SPACINGS = 3.0  # sparse atoms farther apart than this are not connected
 PART_AREA_M2 = 0.5
 NOISE_AREA_M2 = 8.0  # planes of this size show the noise
 NOISE_RANGE = 2.0  # the noise may rise to this multiple of the first guess
@@ -135,11 +134,6 @@ def split_parts(atoms: Atoms, labels: Labels) -> Labels:
     same = (padded[atoms.neighbours] == labels[:, None]) & (labels[:, None] >= 0)
     if atoms.dense:
         same &= atoms.neighbours > np.arange(m)[:, None]  # each pair once
-    else:
-        rows, columns = np.nonzero(same)
-        apart = atoms.centre[rows] - atoms.centre[atoms.neighbours[rows, columns]]
-        far = np.einsum("ij,ij->i", apart, apart) > (PART_SPACINGS * atoms.spacing_m) ** 2
-        same[rows[far], columns[far]] = False
     start = np.concatenate([[0], np.cumsum(same.sum(axis=1))])
     columns = atoms.neighbours[same]
     links = csr_matrix((np.ones(len(columns), dtype=np.int8), columns, start), shape=(m, m))
@@ -167,8 +161,14 @@ def join_layers(atoms: Atoms, labels: Labels, noise_m: float) -> Labels:
             a, b = a[good], b[good]
         if not len(a):
             return labels
-        best = int(np.argmax(share[a, b]))
-        labels = compact(np.where(labels == a[best], b[best], labels).astype(np.int32))
+        table = np.arange(k + 1)
+        used = np.zeros(k, dtype=bool)
+        for best in np.argsort(-share[a, b], kind="stable"):  # each plane at most once a turn
+            i, j = a[best], b[best]
+            if not (used[i] or used[j]):
+                table[i] = j
+                used[i] = used[j] = True
+        labels = compact(np.where(labels >= 0, table[labels], NONE).astype(np.int32))
 
 
 def _woven(atoms: Atoms, labels: Labels, k: int) -> Array:
@@ -194,35 +194,38 @@ def merge(atoms: Atoms, labels: Labels, noise_m: float, config: PlanesConfig) ->
         return labels
     moments, variance, normal = planes.moments.copy(), planes.variance_m2.copy(), planes.normal.copy()
     touch = contacts(atoms, labels, k)[:, :k] > 0
-    touch |= touch.T
-    np.fill_diagonal(touch, False)
+    a, b = np.nonzero(np.triu(touch | touch.T, 1))
+
+    def price(rows: npt.NDArray[np.int64]) -> Array:
+        i, j = a[rows], b[rows]
+        joint = moments[i] + moments[j]
+        spread = fit_planes(joint)[2][:, 0]
+        extra = joint[:, 0] * spread - moments[i, 0] * variance[i] - moments[j, 0] * variance[j]
+        extra /= np.minimum(moments[i, 0], moments[j, 0]) * noise_m**2
+        apart = np.abs(np.einsum("ij,ij->i", normal[i], normal[j])) < agree
+        return np.where(apart | (spread > cap**2), np.inf, extra)
+
+    cost = price(np.arange(len(a)))
     table = np.arange(k)
-    while True:
-        a, b = np.nonzero(np.triu(touch))
-        near = np.abs(np.einsum("ij,ij->i", normal[a], normal[b])) > agree
-        a, b = a[near], b[near]
-        if not len(a):
-            break
-        joint = moments[a] + moments[b]
-        _, joint_normal, spread = fit_planes(joint)
-        extra = joint[:, 0] * spread[:, 0] - moments[a, 0] * variance[a] - moments[b, 0] * variance[b]
-        extra /= np.minimum(moments[a, 0], moments[b, 0]) * noise_m**2
-        extra[spread[:, 0] > cap**2] = np.inf
-        best = int(extra.argmin())
-        if not extra[best] < rho:
-            break
+    while len(cost) and cost.min() < rho:
+        best = int(cost.argmin())
         i, j = int(a[best]), int(b[best])
-        moments[i], variance[i], normal[i] = joint[best], spread[best, 0], joint_normal[best]
-        touch[i] |= touch[j]
-        touch[:, i] |= touch[:, j]
-        touch[j] = touch[:, j] = False
-        touch[i, i] = False
+        moments[i] += moments[j]
+        _, joint_normal, spread = fit_planes(moments[i : i + 1])
+        normal[i], variance[i] = joint_normal[0], spread[0, 0]
         table[table == j] = i
+        a, b = np.where(a == j, i, a), np.where(b == j, i, b)
+        a, b = np.minimum(a, b), np.maximum(a, b)
+        pair, first = np.unique(a * k + b, return_index=True)
+        first = first[pair // k != pair % k]
+        a, b, cost = a[first], b[first], cost[first]
+        changed = np.flatnonzero((a == i) | (b == i))
+        cost[changed] = price(changed)
     return compact(np.where(labels >= 0, table[labels], NONE).astype(np.int32))
 
 
 def contacts(atoms: Atoms, labels: Labels, k: int) -> npt.NDArray[np.int64]:
-    """Number of pairs of an atom of one plane and a neighbour of another, (k, k + 1); last column: of none."""
+    """Pairs of an atom of one plane and a neighbour of another, shape (k, k + 1); last column: of none."""
     other = np.append(labels, np.int32(-2))[atoms.neighbours]
     own = np.broadcast_to(labels[:, None], other.shape)
     foreign = (own >= 0) & (other != own) & (other != -2)

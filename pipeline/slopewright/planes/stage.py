@@ -20,8 +20,8 @@ from .precision import Correlation, correlation, plane_covariance
 from .refine import refine
 
 DEFAULT = PlanesConfig()
-# A laser's point is known less well in plan than in height: beam and attitude.  On small faces such a fit takes
-# noise for slope: they are fitted as if both were alike.
+# A laser's point is known less well in plan than in height: beam and attitude.  On small faces such a fit
+# takes noise for slope: they are fitted as if both were alike.
 PLAN_TO_HEIGHT_SPARSE = 1.4
 PLAN_TO_HEIGHT = 1.0
 LARGE_AREA_M2 = 6.0
@@ -40,8 +40,8 @@ def run(points: RoofPoints, config: PlanesConfig = DEFAULT) -> Segmentation:
     -------
     Segmentation
         Planes up to `config.wall_slope_rad` steep, largest first, with the covariance of their slopes and
-        height under noise that is correlated in space; the label of each point, -1 for walls and all that is
-        no plane.  What the residuals cannot show, a tilt or a step of a whole strip, is not in the covariance.
+        height under noise that is correlated in space; the label of each point, -1 for walls and all that
+        is no plane.  What residuals cannot show, a tilt or a step of a whole strip, is not in the covariance.
 
     Raises
     ------
