@@ -14,7 +14,7 @@ from ..units import METRES_PER_UNIT
 from .config import IsolateConfig
 
 N_NAMED = 8  # roofs listed in a message
-NEAR_SHARE = 0.25  # of the cloud's diagonal: a roof so far from the middle counts half its area ...
+NEAR_SHARE = 0.15  # of the cloud's diagonal: a roof so far from the middle counts half its area ...
 NEAR_LEAST_M = 15.0  # ... but no less than this
 
 

@@ -26,6 +26,7 @@ from .seen import Border, border, ground_cells
 MIN_POINTS = 40  # fewer cannot show a roof of the least area at a point a square metre
 LEVEL_RAD = math.radians(5)  # a surface flatter than this may be a floor or a lawn
 PLANAR_LEAST = 0.3  # share of a candidate that its planes explain; foliage and domes have less
+CUT_PLANAR_LEAST = 0.5  # the same for a cloud without ground, which has no trees around the roof either
 PITCHED_LEAST = 0.25  # of a roof in a cloud without ground: so much of it is pitched
 PARCEL = 2.0  # a footprint so many times larger than the roof is a parcel, not an outline
 LAWN_M2 = 400.0  # one single plane larger than this, with nothing lower around it, may be terrain
@@ -177,7 +178,7 @@ def _find(
         if not reason and candidate.border is not None and not candidate.border.has_ground:
             reason = "level ground at a step of the terrain" if _is_level(parts) else ""
         if not reason and layer.ground_m is None and not trusting:
-            reason = _no_ground(parts, nothing_stands)
+            reason = _no_ground(parts, candidate.area_m2, nothing_stands)
         if reason:
             reasons.append((candidate.area_m2, reason))
         else:
@@ -235,10 +236,12 @@ def _no_roof(parts: tuple[PlanePart, ...], area_m2: float) -> str:
     return ""
 
 
-def _no_ground(parts: tuple[PlanePart, ...], nothing_stands: bool) -> str:
+def _no_ground(parts: tuple[PlanePart, ...], area_m2: float, nothing_stands: bool) -> str:
     """Why a surface with no ground around it cannot be taken for a roof, or nothing."""
     if _is_level(parts):
         return "a level surface with nothing lower around it, which may be a floor, a lawn or a flat roof"
+    if sum(part.area_m2 for part in parts) < CUT_PLANAR_LEAST * area_m2:
+        return "a surface of no few planes with nothing lower around it, which may be terrain"
     if nothing_stands and len(parts) == 1 and parts[0].area_m2 > LAWN_M2:
         return "one single plane with nothing lower around it, which may be a slope of terrain"
     return ""

@@ -19,6 +19,7 @@ Mask = npt.NDArray[np.bool_]
 CellIndex = npt.NDArray[np.int32]
 
 POINTS_PER_CELL = 1.0  # fewer leave cells empty, more make windows that small faces do not fill
+FILLED_LEAST = 0.5  # of the cells; points strewn at random, one a cell, fill 0.63 of them
 DENSITY_CELL_M = 2.0  # density is that of the median occupied cell of this size
 MAX_CELLS = 6_000_000  # a stray point far away must not eat the memory
 TOP_BASE_M = 0.3  # the top surface of a cell reaches this far below its highest point ...
@@ -123,10 +124,31 @@ def _cell(xyz: Array, low: Array, high: Array, config: IsolateConfig) -> float:
         return config.cell_max_m
     coarse = Grid(x_m=float(low[0]), y_m=float(low[1]), cell_m=DENSITY_CELL_M, shape=(rows, columns))
     cell = coarse.index(xyz)
-    counts = np.bincount(cell[cell >= 0], minlength=1)
-    density = float(np.median(counts[counts > 0])) / DENSITY_CELL_M**2
-    side_m = math.sqrt(POINTS_PER_CELL / density)
-    return min(max(side_m, config.cell_min_m), config.cell_max_m)
+    counts = np.bincount(cell[cell >= 0], minlength=coarse.n_cells)
+    usual = float(np.median(counts[counts > 0]))
+    cell_m = min(
+        max(math.sqrt(POINTS_PER_CELL * DENSITY_CELL_M**2 / usual), config.cell_min_m), config.cell_max_m
+    )
+    well_covered = counts >= usual / 2
+    # Scan lines lie closer along than across: the density alone would leave too many cells empty.
+    while cell_m < config.cell_max_m and _filled(xyz, low, high, cell_m, coarse, well_covered) < FILLED_LEAST:
+        cell_m = min(1.2 * cell_m, config.cell_max_m)
+    return cell_m
+
+
+def _filled(xyz: Array, low: Array, high: Array, cell_m: float, coarse: Grid, well_covered: Mask) -> float:
+    """Share of the cells that hold points, within the well covered part of the cloud."""
+    columns, rows = (int(k) for k in np.floor((high - low) / cell_m) + 1)
+    if columns * rows > MAX_CELLS:
+        return 1.0
+    grid = Grid(x_m=coarse.x_m, y_m=coarse.y_m, cell_m=cell_m, shape=(rows, columns))
+    cell = grid.index(xyz)
+    seen = np.zeros(grid.n_cells, dtype=bool)
+    seen[cell[cell >= 0]] = True
+    row, column = np.divmod(np.flatnonzero(seen), columns)
+    block = coarse.index(grid.centre(row, column))
+    n_filled = np.count_nonzero(well_covered[block[block >= 0]])
+    return float(n_filled * cell_m**2 / (np.count_nonzero(well_covered) * DENSITY_CELL_M**2))
 
 
 def top_surface(xyz: Array, cell: CellIndex, grid: Grid) -> Surface:
