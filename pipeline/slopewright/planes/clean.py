@@ -14,6 +14,7 @@ DENSE_CONTACTS = 2.5  # foreign contacts per atom of a dense cloud that only fol
 ROUGH_AREA_M2 = 4.0
 ROUGH_NOISE = 1.5  # a small plane that scatters more than the roughest large one, times this, is none
 SHRUB_AREA_M2 = 3.0
+MIN_WIDTH_M = 0.1  # standard deviation across; a strip of 0.35 m: less is a gutter, a ridge cap or a wire
 
 
 def drop_foliage(atoms: Atoms, labels: Labels, noise_m: float, config: PlanesConfig) -> Labels:
@@ -45,5 +46,6 @@ def drop_foliage(atoms: Atoms, labels: Labels, noise_m: float, config: PlanesCon
 def roof_like(planes: PlaneSet, config: PlanesConfig) -> npt.NDArray[np.int64]:
     """Planes that are no walls and large enough to report, largest first."""
     keep = (planes.normal[:, 2] > np.cos(config.wall_slope_rad)) & (planes.area_m2 >= config.min_area_m2)
+    keep &= planes.width_m > MIN_WIDTH_M
     rows = np.flatnonzero(keep)
     return rows[np.argsort(-planes.area_m2[rows], kind="stable")]

@@ -23,6 +23,7 @@ class PlaneSet:
     centroid: Array  # (k, 3) [m]
     normal: Array  # (k, 3)
     variance_m2: Array  # (k,) mean square residual
+    width_m: Array  # (k,) standard deviation of the points along the shorter axis in the plane
     area_m2: Array  # (k,)
     n_atoms: npt.NDArray[np.int64]  # (k,)
 
@@ -36,6 +37,7 @@ class PlaneSet:
             centroid=self.centroid[rows],
             normal=self.normal[rows],
             variance_m2=self.variance_m2[rows],
+            width_m=self.width_m[rows],
             area_m2=self.area_m2[rows],
             n_atoms=self.n_atoms[rows],
         )
@@ -69,6 +71,7 @@ def planes_of(atoms: Atoms, labels: Labels) -> PlaneSet:
         centroid=centroid,
         normal=normal,
         variance_m2=spread[:, 0],
+        width_m=np.sqrt(np.maximum(spread[:, 1], 0.0)),
         area_m2=area,
         n_atoms=n_atoms,
     )

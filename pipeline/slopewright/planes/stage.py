@@ -9,7 +9,7 @@ from ..geometry.planefit import fit_plane_weighted
 from ..scene import PlaneSegment, RoofPoints, Segmentation
 from .atoms import Atoms, make_atoms
 from .cells import covered_area
-from .checks import curvature, demand_roof
+from .checks import curvature, demand_roof, layers
 from .clean import drop_foliage, roof_like
 from .config import PlanesConfig
 from .fill import point_labels
@@ -63,10 +63,11 @@ def run(points: RoofPoints, config: PlanesConfig = DEFAULT) -> Segmentation:
     every = planes_of(atoms, labels)  # walls too
     roof = roof_like(every, config)
     planes = every.take(roof)
-    demand_roof(points.id, atoms, labels, planes, config)
+    demand_roof(points.id, atoms, labels, planes, noise_m, config)
     of_points = renumber(point_labels(atoms, labels, every, noise_m, points.xyz), roof)
     labels = renumber(labels, roof)
-    notices = curvature(points.id, atoms, labels, planes, noise_m)
+    notices = curvature(points.id, atoms, labels, planes)
+    notices += layers(atoms, of_points, planes, points.xyz)
     noise = correlation(atoms, labels, planes)
     return Segmentation(
         planes=tuple(_segment(atoms, labels, planes, k, noise) for k in range(len(planes))),
