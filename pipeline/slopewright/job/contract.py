@@ -7,7 +7,7 @@ from typing import Annotated, Literal, Self
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 MAX_STOREYS = 10
-MAX_LAYERS = 9  # of shingles or of felt; a typing slip beyond it
+MAX_LAYERS = 5  # of shingles or of felt; a typing slip beyond it
 MAX_OVERHANG_M = 3.0
 
 Unit = Annotated[Literal["m", "ft", "us-ft"], Field(description='"m", "ft" or "us-ft"')]
