@@ -52,17 +52,21 @@ def stations_after_extension(lines: list[PlanLine], extend_m: float, reach_m: fl
     points = foot[None, :, :] + crossing[..., None] * direction[None, :, :]
     station_on_other = np.einsum("jik,jk->ji", points, direction)
     beyond = np.maximum(span[:, 0][:, None] - station_on_other, station_on_other - span[:, 1][:, None])
-    usable = np.isfinite(crossing) & (beyond < reach_m)
+    meets = np.isfinite(crossing)
+    there = meets & (beyond <= extend_m)  # the other line is there without being lengthened much
+    maybe = meets & (beyond < reach_m)
 
     stations = span + np.array([-extend_m, extend_m])
     for i in range(len(lines)):
-        at = crossing[usable[:, i], i]
         for end, sign in ((0, -1.0), (1, 1.0)):
-            ahead = sign * (at - span[i, end])
-            ahead = ahead[(ahead > extend_m) & (ahead < reach_m)]
-            passed = sign * (at - span[i, end])
-            if not ((passed > -extend_m) & (passed <= extend_m)).any() and len(ahead):
-                stations[i, end] = span[i, end] + sign * (ahead.min() + 0.05)
+            past = sign * (crossing[:, i] - span[i, end])
+            if (there[:, i] & (np.abs(past) <= extend_m)).any():
+                continue
+            ahead = (past > extend_m) & (past < reach_m)
+            for usable in (there[:, i] & ahead, maybe[:, i] & ahead):
+                if usable.any():
+                    stations[i, end] = span[i, end] + sign * (float(past[usable].min()) + 0.05)
+                    break
     return np.asarray(stations)
 
 

@@ -162,8 +162,9 @@ def fit_step(strips: list[Strip], *, smear_prior_m: float) -> StepFit | None:
     -----
     Points are a Poisson process with density lambda * Phi((e(s) - t) / smear), e(s) = offset + turn * s;
     lambda and smear are free with log-normal priors about the face's density and `smear_prior_m`.  The
-    covariance is the inverse Hessian at the maximum; of few points the offset is the posterior's mean.  The edge turns away from its direction by more than
-    `SQUARE_SD_RAD` only if that gains `TURN_GAIN` in log-likelihood.
+    covariance is the inverse Hessian at the maximum; where there are few points, the offset is the
+    posterior's mean.  The edge turns away from its direction by more than `SQUARE_SD_RAD` only if that
+    gains `TURN_GAIN` in log-likelihood.
     """
     total = sum(strip.n_chunks for strip in strips)
     t = np.concatenate([strip.point_t for strip in strips])
@@ -180,7 +181,8 @@ def fit_step(strips: list[Strip], *, smear_prior_m: float) -> StepFit | None:
     best = free if free[0] < held[0] - TURN_GAIN else held
     _, x, covariance = best
     x[0], variance = _posterior_offset(data, x, float(covariance[0, 0]), smear_prior_m)
-    covariance = covariance * np.outer(*2 * [[np.sqrt(variance / covariance[0, 0]), 1.0, 1.0, 1.0]])
+    widen = np.array([np.sqrt(variance / covariance[0, 0]), 1.0, 1.0, 1.0])
+    covariance = covariance * np.outer(widen, widen)
     return StepFit(
         offset_m=float(x[0]),
         turn_rad=float(x[1]),

@@ -15,6 +15,11 @@ MAX_AZIMUTH_SD_RAD = np.deg2rad(2.5)  # planes less sure of their azimuth set no
 DIRECTION_CLUSTER_RAD = np.deg2rad(5.0)
 MIN_SLOPE_FOR_AZIMUTH = 0.03  # below this a plane is level and its azimuth noise
 SAME_DIRECTION_RAD = np.deg2rad(10.0)
+GAP_SPACINGS = 4.0  # random points leave a longer gap in 0.25 % of all places
+INSIDE_SPACINGS = 0.35  # by how much the outermost points lie inside an edge
+LEAST_SLANTING = 5  # ends on a line that runs neither along nor across the fall
+MOST_SLANTING = 4  # such lines a plane
+MOST_LOOSE_ENDS = 120  # ends that are paired
 CLOSING_SUPPORT_M = 1.0  # what a line counts for that only the outermost points speak for
 MERGE_DIRECTION_RAD = np.deg2rad(3.0)
 
@@ -132,10 +137,15 @@ def _boundaries(evidence: Evidence, segmentation: Segmentation, creases: list[Pl
         angle = directions[k]
         own = evidence.xyz[evidence.labels == k, :2]
         near_creases = [line for line in creases if k in line.owners]
+        left = []
         for quarter in range(4):
             turn = (angle if angle is not None else spare[0]) + quarter * np.pi / 2
             normal = np.array([np.cos(turn), np.sin(turn)])
-            lines.extend(_ends_along(own, normal, k, near_creases, evidence.spacing_m))
+            ends = _unexplained(run_ends(own, normal, evidence.spacing_m), near_creases, evidence.spacing_m)
+            found, rest = _vote(ends, normal, k, evidence.spacing_m)
+            lines.extend(found)
+            left.append(_unexplained(rest, found, evidence.spacing_m))
+        lines.extend(_slanting(np.concatenate(left), own, k, evidence.spacing_m))
     return lines
 
 
@@ -154,7 +164,7 @@ def closing_lines(evidence: Evidence, segmentation: Segmentation, planes: list[i
             lines.append(
                 PlanLine(
                     normal=normal,
-                    offset=float((own @ normal).max()) + 0.35 * evidence.spacing_m,
+                    offset=float((own @ normal).max()) + INSIDE_SPACINGS * evidence.spacing_m,
                     span=(float(station.min()), float(station.max())),
                     owners=frozenset((k,)),
                     crease=None,
@@ -164,20 +174,25 @@ def closing_lines(evidence: Evidence, segmentation: Segmentation, planes: list[i
     return lines
 
 
-def _ends_along(
-    own: Array, normal: Array, plane: int, creases: list[PlanLine], spacing_m: float
-) -> list[PlanLine]:
-    """Vote the ends of runs of points along one direction into lines across it."""
-    width = max(1.5 * spacing_m, 0.2)
-    gap = max(3.0 * spacing_m, 0.5)
-    direction = np.array([-normal[1], normal[0]])
-    station, height = own @ direction, own @ normal
-    strip = np.floor(station / width).astype(np.int64)
+def _strip_width_m(spacing_m: float) -> float:
+    return max(1.5 * spacing_m, 0.2)
+
+
+def run_ends(own: Array, normal: Array, spacing_m: float) -> Array:
+    """Last points of runs along a direction, in strips side by side; a run ends at a gap, shape (n, 2)."""
+    gap = max(GAP_SPACINGS * spacing_m, 0.5)
+    station, height = own @ np.array([-normal[1], normal[0]]), own @ normal
+    strip = np.floor(station / _strip_width_m(spacing_m)).astype(np.int64)
     order = np.lexsort((height, strip))
     last = np.ones(len(order), dtype=bool)
     last[:-1] = (strip[order][1:] != strip[order][:-1]) | (np.diff(height[order]) > gap)
-    ends = own[order[last]]
-    for line in creases:
+    return np.asarray(own[order[last]])
+
+
+def _unexplained(ends: Array, lines: list[PlanLine], spacing_m: float) -> Array:
+    """Those of the ends that do not lie on one of the lines."""
+    width = _strip_width_m(spacing_m)
+    for line in lines:
         distance = np.abs(ends @ line.normal - line.offset)
         along = ends @ line.direction
         explained = (
@@ -186,6 +201,13 @@ def _ends_along(
             & (along < line.span[1] + width)
         )
         ends = ends[~explained]
+    return ends
+
+
+def _vote(ends: Array, normal: Array, plane: int, spacing_m: float) -> tuple[list[PlanLine], Array]:
+    """Lines across a direction that many ends lie on, and the ends that are left."""
+    width = _strip_width_m(spacing_m)
+    direction = np.array([-normal[1], normal[0]])
     window = max(0.15, 0.5 * spacing_m)
     clear = max(0.3, 1.2 * spacing_m)
     least = max(0.6, 1.5 * spacing_m)
@@ -202,7 +224,7 @@ def _ends_along(
         found.append(
             PlanLine(
                 normal=normal,
-                offset=middle + 0.35 * spacing_m,  # the outermost point lies inside the edge
+                offset=middle + INSIDE_SPACINGS * spacing_m,
                 span=(float(along.min() - width / 2), float(along.max() + width / 2)),
                 owners=frozenset((plane,)),
                 crease=None,
@@ -210,6 +232,50 @@ def _ends_along(
             )
         )
         ends = ends[np.abs(ends @ normal - middle) > clear]
+    return found, ends
+
+
+def _slanting(ends: Array, own: Array, plane: int, spacing_m: float) -> list[PlanLine]:
+    """Lines in any direction through ends that no line along or across the fall explains.
+
+    Every pair of ends is a hypothesis; the one with the most ends on it, without a long gap, is taken.
+    """
+    window = max(0.1, 0.4 * spacing_m)
+    gap = max(1.0, 4 * spacing_m)
+    least_m = max(1.8, 5 * spacing_m)
+    found: list[PlanLine] = []
+    ends = np.unique(ends, axis=0)[:MOST_LOOSE_ENDS]
+    while len(ends) >= LEAST_SLANTING and len(found) < MOST_SLANTING:
+        i, j = np.triu_indices(len(ends), k=1)
+        chord = ends[j] - ends[i]
+        length = np.hypot(chord[:, 0], chord[:, 1])
+        far = (length > least_m / 2) & (length < 4 * least_m)
+        i, chord, length = i[far], chord[far], length[far]
+        if len(i) == 0:
+            break
+        normals = np.column_stack([chord[:, 1], -chord[:, 0]]) / length[:, None]
+        on_line = np.abs(normals @ ends.T - (normals * ends[i]).sum(axis=1)[:, None]) < window
+        best = int(np.argmax(on_line.sum(axis=1)))
+        mine = ends[on_line[best]]
+        along = np.sort(mine @ (chord[best] / length[best]))
+        if len(mine) < LEAST_SLANTING or np.ptp(along) < least_m or np.diff(along).max() > gap:
+            break
+        middle = mine.mean(axis=0)
+        normal = np.linalg.svd(mine - middle)[2][1]
+        if float((own @ normal).mean()) > float(middle @ normal):
+            normal = -normal
+        station = mine @ np.array([-normal[1], normal[0]])
+        found.append(
+            PlanLine(
+                normal=normal,
+                offset=float(middle @ normal) + INSIDE_SPACINGS * spacing_m,
+                span=(float(station.min()), float(station.max())),
+                owners=frozenset((plane,)),
+                crease=None,
+                support_m=float(np.ptp(station)),
+            )
+        )
+        ends = ends[np.abs(ends @ normal - middle @ normal) > 2 * window]
     return found
 
 

@@ -13,7 +13,8 @@ from ..scene import Array, Labels, RoofPoints, Segmentation
 from .visible import UNDER, seen_from_above
 
 THIN_M = 0.14  # one point a cell of this size: 50 points/m² suffice for the labelling, at any density
-DENSITY_QUANTILE = 0.7  # of neighbour counts: points inside a face, not those at its border
+DENSITY_QUANTILE = 0.7  # of neighbour counts: about that of points inside a face, not at its border
+INSIDE_SHARE = 0.75  # of that count; points with fewer neighbours are taken to be at the border
 GROUND_CLEARANCE_M = 1.0  # context points this far below every plane speak for "no roof here"
 
 
@@ -79,8 +80,8 @@ def gather(points: RoofPoints, segmentation: Segmentation) -> Evidence:
     density = np.empty(len(planes))
     for k in range(len(planes)):
         own = local[labels[on_roof] == k]
-        density[k] = np.quantile(own, DENSITY_QUANTILE) if len(own) else 1 / spacing_m**2
-    overall = float(np.quantile(local, DENSITY_QUANTILE))
+        density[k] = _inside_mean(own) if len(own) else 1 / spacing_m**2
+    overall = _inside_mean(local)
     weight = np.full(len(xyz), 1 / overall)
     weight[on_roof] = 1 / density[labels[on_roof]]
 
@@ -105,6 +106,12 @@ def gather(points: RoofPoints, segmentation: Segmentation) -> Evidence:
         spacing_m=spacing_m,
         noise_m=segmentation.noise_m,
     )
+
+
+def _inside_mean(density: Array) -> float:
+    """Mean density at points that are not at a border."""
+    high = float(np.quantile(density, DENSITY_QUANTILE))
+    return float(density[density >= INSIDE_SHARE * high].mean())
 
 
 def without(evidence: Evidence, planes: list[int]) -> Evidence:

@@ -1,7 +1,7 @@
 """Give each cell of the plan its plane by minimising one energy, exactly.
 
-The energy is in square metres, so that one set of weights serves every density: half of the area that
-speaks against a label, and a price a metre for every change of label.
+The energy is in square metres, so that one set of weights serves every density: about half of the area
+that speaks against a label, and a price a metre for every change of label.
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ from .candidates import PlanLine
 from .evidence import Evidence
 
 CUT_PRICE_M = 0.10  # m² a metre of cut; anything from 0.05 to 0.2 gives the same roofs
+HALF_COVER = 0.4  # share of a cell that points must cover to make it roof; real notches are quite empty
 NOT_MINE = 4.0  # factor for a label that ends along a line which does not belong to it
 KEEP_SHARE = 0.5  # of its own points' area that every plane keeps; else small dormer faces vanish
 GROUND_WEIGHT = 0.25  # ground seen through a cell speaks against roof, half as loud as roof points
@@ -85,9 +86,10 @@ def label_cells(
         return np.empty(0, dtype=np.int64)
     others = planes.sum(axis=1, keepdims=True) - planes
     covered = np.minimum(hidden, cells.area)
-    as_plane = 0.5 * (cells.area - covered)[:, None] - 0.5 * planes + 0.5 * others
-    as_plane += GROUND_WEIGHT * ground[:, None]
-    data = np.column_stack([0.5 * planes.sum(axis=1), as_plane])  # label 0 is outside, k + 1 plane k
+    empty = (cells.area - covered)[:, None] - planes - others
+    as_plane = HALF_COVER * empty + (1 - HALF_COVER) * others + GROUND_WEIGHT * ground[:, None]
+    # label 0 is outside, k + 1 plane k
+    data = np.column_stack([(1 - HALF_COVER) * planes.sum(axis=1), as_plane])
 
     inner = (cells.piece_cells >= 0).all(axis=1)
     left, right = cells.piece_cells[inner].T
