@@ -11,7 +11,7 @@ import shapely
 
 from external.vienna_roofs import BuildingPart, RoofSurface, building_parts
 from slopewright import adjust, edges, isolate, planes
-from slopewright.errors import InputError
+from slopewright.errors import SlopewrightError
 from slopewright.geometry.polygon import plan_area, plane_from_polygon
 from slopewright.roof import Frame, Plane, Roof
 from slopewright.scene import Cloud
@@ -124,7 +124,7 @@ def study(part: BuildingPart, rng: np.random.Generator) -> RoofResult:
     cloud = sample_cloud(part, rng)
     try:
         roof = measure(cloud)
-    except InputError as error:
+    except SlopewrightError as error:
         return RoofResult(
             part=part,
             area_m2=area_m2,
