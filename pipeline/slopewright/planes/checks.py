@@ -15,7 +15,7 @@ from .refine import contacts
 
 WAY_OUT = "need a cloud that shows a roof: check the unit, or point at the building with --at X Y"
 MIN_EXPLAINED = 0.25  # share of the points that are no wall; a roof mostly under trees shows less than half
-MAX_NOISE_M = 0.15  # strips of a flight that fit badly reach 0.12; leaves go on from there
+MAX_NOISE_M = 0.14  # strips of a flight that fit badly reach 0.12; leaves begin at 0.15
 SMOOTH = 0.5  # of the turn between two planes is explained by how both bend: no crease
 CURVED = 0.4  # share of the touching pairs, by area, that have no crease: part of the roof is curved
 ALL_CURVED = 0.7
@@ -89,8 +89,8 @@ def curvature(name: str, atoms: Atoms, labels: Labels, planes: PlaneSet) -> tupl
 
     Notes
     -----
-    Where a smooth surface is cut into planes, the bending within two neighbours foretells the turn from one to
-    the other; at a crease it foretells nothing.
+    Where a smooth surface is cut into planes, the bending within two neighbours foretells the turn between
+    them; at a crease it foretells nothing.
     """
     touch = contacts(atoms, labels, len(planes))[:, : len(planes)]
     a, b = np.nonzero(np.triu(touch + touch.T, 1))
@@ -110,8 +110,8 @@ def curvature(name: str, atoms: Atoms, labels: Labels, planes: PlaneSet) -> tupl
         return ()
     if share > ALL_CURVED:
         raise NoRoofError(
-            f"{name}: {share:.0%} of the surface is curved (limit {ALL_CURVED:.0%}), need flat faces that meet"
-            " in creases: point at the building with --at X Y, or cut the curved part out"
+            f"{name}: {share:.0%} of the surface is curved (limit {ALL_CURVED:.0%}), need flat faces"
+            " that meet in creases: point at the building with --at X Y, or cut the curved part out"
         )
     text = f"{share:.0%} of the surface is curved: planes there are chords, their pitch is a mean"
     return (Notice(code="curved", text=text),)
@@ -152,7 +152,7 @@ def layers(atoms: Atoms, labels: Labels, planes: PlaneSet, xyz: Array) -> tuple[
         return ()
     gap = 2.0 * np.sqrt(variance * np.sqrt(-kurtosis / 2.0))  # of two equal layers with that kurtosis
     text = (
-        f"points lie in two layers about {100 * gap:.0f} cm apart, strips or copies that do not fit each other:"
+        f"points lie in two layers about {100 * gap:.0f} cm apart, strips or copies that do not fit:"
         " the roof's height is known to half of that, its slopes if the layers are parallel"
     )
     return (Notice(code="layers", text=text),)

@@ -14,7 +14,7 @@ WINDOW_SPACINGS = 3.5
 MIN_FILL = 0.35  # of the points that a full window holds
 MIN_ROUNDNESS = 0.25  # middle over largest variance: strips along an edge say nothing
 QUANTILE = 0.3  # most windows hold an edge; the flattest hold luck
-MAX_NOISE_M = 0.15  # an airborne strip at its worst: above this nothing is a plane
+MAX_NOISE_M = 0.2  # above this nothing is a plane
 
 
 def first_noise(atoms: Atoms, config: PlanesConfig) -> float:

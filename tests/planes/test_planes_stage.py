@@ -1,0 +1,185 @@
+"""Planes of roofs whose planes are known.  Oracles: the simulator's exact faces, and invariances."""
+
+import re
+
+import numpy as np
+import pytest
+from hypothesis import HealthCheck, Phase, given, settings
+from hypothesis import strategies as st
+
+from simulate import TrueRoof, airborne, draw_surroundings, photogrammetry, shapes
+from simulate.handover import roof_points_of
+from slopewright.errors import InputError
+from slopewright.planes import PlanesConfig, run
+from slopewright.scene import RoofPoints, Segmentation
+
+PITCH_RAD = np.arctan2(6, 12)
+NO_SHRINKING = (Phase.explicit, Phase.reuse, Phase.generate)  # a simpler roof explains nothing
+
+
+def points_of(xyz: np.ndarray) -> RoofPoints:
+    """A bare set of points as the stage takes it."""
+    return RoofPoints(
+        id="r1",
+        xyz=xyz,
+        indices=np.arange(len(xyz)),
+        context=np.empty((0, 3)),
+        footprint=np.zeros((3, 2)),
+        area_m2=1.0,
+        ground_z_m=None,
+    )
+
+
+def lidar(roof: TrueRoof, seed: int, density: float = 8.0) -> tuple[RoofPoints, np.ndarray]:
+    """Roof points of an airborne scan with tree, chimney and pipes, and the true face of each."""
+    rng = np.random.default_rng(seed)
+    around = draw_surroundings(roof, rng, tree_over_corner=True, neighbours=0, cars=0)
+    sim = airborne(roof, rng, density=density, surroundings=around)
+    points = roof_points_of(sim, roof)
+    return points, sim.label[points.indices]
+
+
+def drone(roof: TrueRoof, seed: int, density: float = 300.0) -> tuple[RoofPoints, np.ndarray]:
+    """The same from a drone's photos."""
+    rng = np.random.default_rng(seed)
+    around = draw_surroundings(roof, rng, tree_over_corner=True, neighbours=0, cars=0)
+    sim = photogrammetry(roof, rng, density=density, surroundings=around)
+    points = roof_points_of(sim, roof)
+    return points, sim.label[points.indices]
+
+
+ROOFS = {
+    "gable": shapes.gable(length_m=12, span_m=8, pitch_rad=PITCH_RAD),
+    "hip": shapes.hip(length_m=13, span_m=8, pitch_rad=PITCH_RAD),
+    "pyramid": shapes.pyramid(span_m=9, pitch_rad=PITCH_RAD),
+    "shed": shapes.shed(length_m=9, span_m=6, pitch_rad=np.arctan2(2, 12)),
+}
+
+
+@pytest.mark.parametrize("capture", [lidar, drone])
+@pytest.mark.parametrize("name", ["gable", "hip", "pyramid", "shed"])
+def test_every_face_is_one_plane_and_nothing_else_is(name, capture):
+    """Oracle: exact faces; half of the points of each (ISPRS overlap rule), pitch within 1.5 degrees."""
+    roof = ROOFS[name]
+    points, truth = capture(roof, 11)
+    result = run(points)
+
+    assert len(result.planes) == len(roof.planes)
+    for k, face in enumerate(roof.planes):
+        labels = result.labels[truth == k]
+        j = int(np.bincount(labels[labels >= 0]).argmax())
+        assert np.mean(labels == j) > 0.9
+        assert np.mean(truth[result.labels == j] == k) > 0.9
+        assert np.degrees(np.arccos(result.planes[j].normal @ face.normal)) < 1.5
+        assert result.planes[j].area_m2 == pytest.approx(face.area_m2, rel=0.2)  # the tree hides a part
+
+
+@pytest.mark.parametrize("capture", [lidar, drone])
+def test_walls_and_leaves_get_no_plane(capture):
+    """Oracle: the simulator's labels; leaves that touch the roof may be taken for it."""
+    points, truth = capture(ROOFS["hip"], 4)
+    labels = run(points).labels
+    for kind in (-2, -3):
+        assert np.sum(labels[truth == kind] < 0) >= 0.7 * np.sum(truth == kind)
+    assert np.sum(truth == -3) > 10
+
+
+@pytest.mark.parametrize("density", [4.0, 8.0, 25.0])
+def test_noise_and_spacing_are_those_of_the_scan(density):
+    """Oracle: the simulator's settings: 5 cm of noise and 3 cm of each strip, pulses per plan area."""
+    roof = ROOFS["gable"]
+    points, _ = lidar(roof, 2, density)
+    result = run(points)
+    assert 0.04 < result.noise_m < 0.1
+    surface = density * np.cos(PITCH_RAD)
+    assert result.spacing_m == pytest.approx(surface**-0.5, rel=0.12)
+
+
+def assert_same(first: Segmentation, second: Segmentation) -> None:
+    """Equal to the last bit."""
+    assert len(first.planes) == len(second.planes)
+    assert first.noise_m == second.noise_m
+    assert first.spacing_m == second.spacing_m
+    for a, b in zip(first.planes, second.planes, strict=True):
+        assert a.normal.tobytes() == b.normal.tobytes()
+        assert a.centroid.tobytes() == b.centroid.tobytes()
+        assert a.covariance.tobytes() == b.covariance.tobytes()
+
+
+@pytest.mark.parametrize("capture", [lidar, drone])
+def test_the_order_of_the_points_changes_nothing(capture):
+    """Oracle: invariance, to the last bit."""
+    points, _ = capture(ROOFS["hip"], 7)
+    order = np.random.default_rng(1).permutation(len(points.xyz))
+    first, second = run(points), run(points_of(points.xyz[order]))
+
+    assert_same(first, second)
+    np.testing.assert_array_equal(first.labels[order], second.labels)
+
+
+@given(
+    angle=st.floats(0, 2 * np.pi),
+    shift=st.tuples(*[st.floats(-1000, 1000)] * 3),
+    seed=st.integers(0, 50),
+)
+@settings(max_examples=8, deadline=None, suppress_health_check=[HealthCheck.too_slow], phases=NO_SHRINKING)
+def test_planes_turn_and_move_with_the_points(angle, shift, seed):
+    """Oracle: equivariance; windows fall otherwise, so normals within 0.3 degrees, 98 % of the labels."""
+    points, _ = lidar(ROOFS["hip"], seed)
+    c, s = np.cos(angle), np.sin(angle)
+    turn = np.array([[c, -s, 0], [s, c, 0], [0, 0, 1]])
+    first, second = run(points), run(points_of(points.xyz @ turn.T + shift))
+
+    for plane in first.planes:
+        if plane.area_m2 < 5:
+            continue
+        cosines = [min(1.0, float(other.normal @ turn @ plane.normal)) for other in second.planes]
+        assert np.degrees(np.arccos(max(cosines))) < 0.3
+    table = np.zeros((len(first.planes) + 1, len(second.planes) + 1))
+    np.add.at(table, (first.labels, second.labels), 1)
+    assert table.max(axis=1).sum() > 0.98 * len(points.xyz)
+
+
+def test_overlapping_strips_that_do_not_fit_give_one_plane_a_face():
+    """Oracle: exact faces; strips 12 cm apart in height."""
+    roof = ROOFS["gable"]
+    rng = np.random.default_rng(0)
+    sim = airborne(roof, rng, density=12.0, noise_m=0.03, strip_lift_m=0.0, strip_shift_m=0.0)
+    points = roof_points_of(sim, roof)
+    lifted = points.xyz.copy()
+    lifted[sim.strip[points.indices] == 1, 2] += 0.12
+    result = run(points_of(lifted))
+    assert len(result.planes) == 2
+    pitches = [np.arccos(plane.normal[2]) for plane in result.planes]
+    np.testing.assert_allclose(np.degrees(pitches), np.degrees(PITCH_RAD), atol=0.5)
+
+
+def test_two_faces_that_meet_at_eight_degrees_stay_two():
+    """Oracle: definition; 6 m deep faces of 20 and 28 degrees, 25 points/m², 3 cm of noise."""
+    rng = np.random.default_rng(8)
+    xy = rng.uniform([-6, -4], [6, 4], (2400, 2))
+    rise = np.where(xy[:, 0] < 0, np.tan(np.radians(20)), np.tan(np.radians(28)))
+    points = np.column_stack([xy, xy[:, 0] * rise + rng.normal(0, 0.03, len(xy))])
+    pitches = sorted(np.degrees(np.arccos(p.normal[2])) for p in run(points_of(points)).planes)
+    np.testing.assert_allclose(pitches, [20, 28], atol=0.4)
+
+
+@pytest.mark.parametrize(
+    ("change", "message"),
+    [
+        (lambda xyz: xyz[:10], "need at least 12 rows"),
+        (lambda xyz: np.where(np.arange(len(xyz))[:, None] == 5, np.nan, xyz), "3 coordinates not finite"),
+        (lambda xyz: xyz[:, :2], "need at least 12 rows of x, y, z"),
+    ],
+)
+def test_points_that_cannot_be_used_are_refused_in_one_line(change, message):
+    points, _ = lidar(ROOFS["gable"], 1)
+    with pytest.raises(InputError, match=re.escape(message)) as caught:
+        run(points_of(change(points.xyz)))
+    assert "\n" not in str(caught.value)
+
+
+@pytest.mark.parametrize("value", [0.0, -1.0, float("nan")])
+def test_settings_out_of_range_are_refused_by_name(value):
+    with pytest.raises(InputError, match=r"planes\.voxel_m"):
+        PlanesConfig(voxel_m=value)
