@@ -30,7 +30,7 @@ from .boundary import UNSEEN_SD_M, StepFit, Strip, fit_step, interior_density, s
 from .candidates import PlanLine, candidate_lines, closing_lines
 from .classify import crease_kind, free_kind, wall_kind
 from .evidence import Evidence, gather, without
-from .labelling import absorb_small, label_cells, votes
+from .labelling import absorb_small, fill_shadows, label_cells, votes
 from .support import edge_support, face_support
 from .trace import Graph, corners_at, loops_of, trace
 
@@ -122,6 +122,7 @@ def _label(
         planes, hidden, ground = votes(cells, evidence)
         labels = label_cells(cells, lines, planes, hidden, ground)
         labels = absorb_small(cells, labels, planes, config.least_part_m2)
+        labels = fill_shadows(cells, labels, evidence.coefficients, ground)
         inside = np.array([planes[labels == k, k].sum() for k in range(n_planes)])
         lost = 1 - float(inside.sum()) / max(float(total.sum()), 1e-9)
         if best is None or lost < best[3] - config.gain:

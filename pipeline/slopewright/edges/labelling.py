@@ -21,9 +21,14 @@ from .evidence import Evidence
 CUT_PRICE_M = 0.10  # m² a metre of cut; anything from 0.05 to 0.2 gives the same roofs
 HALF_COVER = 0.4  # share of a cell that points must cover to make it roof; real notches are quite empty
 NOT_MINE = 4.0  # factor for a label that ends along a line which does not belong to it
+BEYOND_M = 0.3  # so far past the points that speak for it a line is only a guess
+BEYOND_PRICE = 2.0  # factor for cutting along a guess
 KEEP_SHARE = 0.5  # of its own points' area that every plane keeps; else small dormer faces vanish
 GROUND_WEIGHT = 0.25  # ground seen through a cell speaks against roof, half as loud as roof points
 FIXED_MARGIN = 1e-6
+SHADOW_WIDTH_M = 0.7  # a wider strip without points is a gap between roofs
+SHADOW_BORDER = 0.3  # share of the strip's outline along each of the two faces
+SHADOW_STEP_M = 0.5  # by which the one face is higher
 INTEGRAL = 1e-4  # a relaxed variable this near 0 or 1 is taken to be there
 TIME_LIMIT_S = 10.0
 
@@ -244,4 +249,46 @@ def absorb_small(
                 changed = True
         if not changed:
             break
+    return labels
+
+
+def fill_shadows(
+    cells: Cells,
+    labels: npt.NDArray[np.int64],
+    coefficients: Array,
+    ground: Array,
+) -> npt.NDArray[np.int64]:
+    """Let a lower face run on through a narrow strip beside a higher one in which little was seen.
+
+    A scanner looks past the higher roof's edge and leaves a shadow on the lower one; ground was not seen
+    there either.
+
+    Parameters
+    ----------
+    coefficients : array, shape (k, 3)
+        Of z = a x + b y + c.
+    ground : array, shape (c,)
+        Plan area covered by points of the ground [m²].
+    """
+    labels = labels.copy()
+    perimeter = shapely.length(cells.polygons)
+    width = 2 * cells.area / np.maximum(perimeter, 1e-9)
+    dark = (labels == OUTSIDE) & (ground == 0) & (width < SHADOW_WIDTH_M)
+    for cell in np.flatnonzero(dark):
+        border: dict[int, float] = {}
+        for side in (0, 1):
+            mine = cells.piece_cells[:, side] == cell
+            for other, length in zip(
+                cells.piece_cells[mine, 1 - side], cells.piece_length[mine], strict=True
+            ):
+                if other >= 0 and labels[other] >= 0:
+                    label = int(labels[other])
+                    border[label] = border.get(label, 0.0) + float(length)
+        beside = sorted(border, key=lambda k: -border[k])[:2]
+        if len(beside) < 2 or border[beside[1]] < SHADOW_BORDER * perimeter[cell]:
+            continue
+        x, y = shapely.get_coordinates(shapely.centroid(cells.polygons[cell]))[0]
+        low, high = sorted((float(coefficients[k] @ [x, y, 1.0]), k) for k in beside)
+        if high[0] - low[0] > SHADOW_STEP_M:
+            labels[cell] = low[1]
     return labels
