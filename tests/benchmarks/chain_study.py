@@ -118,8 +118,8 @@ def one(task: tuple[str, str, int]) -> Row:
 def table(rows: Iterable[Row], by: str) -> str:
     """A markdown table with a line for each value of an attribute."""
     lines = [
-        f"| {by} | roofs | failed | all faces right | area error median / 95th / bias % | bound ± % | area in bound %"
-        " | edge F1 mean / 10th | pitch 95th ° | pitch in bound % | lengths in bound % | seconds median |",
+        f"| {by} | roofs | failed | all faces right | area error median / 95th / bias % | bound ± %"
+        " | area in bound % | edge F1 mean / 10th | pitch 95th ° | pitch in bound % | lengths in bound % | seconds median |",
         "|---|---|---|---|---|---|---|---|---|---|---|---|",
     ]
     groups: dict[str, list[Row]] = {}
@@ -133,10 +133,11 @@ def table(rows: Iterable[Row], by: str) -> str:
         error = np.array([r.area_error for r in good]) * 100
         f1 = np.array([r.edge_f1 for r in good])
         pitch = np.abs([e for r in good for e in r.pitch_errors_deg])
+        off = np.abs(error)
         whole = sum(r.missed == 0 and r.false == 0 for r in good)
         lines.append(
             f"| {name} | {len(group)} | {len(group) - len(good)} | {100 * whole / len(group):.0f} %"
-            f" | {np.median(np.abs(error)):.2f} / {np.quantile(np.abs(error), 0.95):.2f} / {error.mean():+.2f}"
+            f" | {np.median(off):.2f} / {np.quantile(off, 0.95):.2f} / {error.mean():+.2f}"
             f" | {100 * np.mean([r.area_half for r in good]):.2f}"
             f" | {100 * np.mean([r.area_holds for r in good]):.0f}"
             f" | {f1.mean():.3f} / {np.quantile(f1, 0.1):.3f}"
