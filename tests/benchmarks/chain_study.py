@@ -119,7 +119,8 @@ def table(rows: Iterable[Row], by: str) -> str:
     """A markdown table with a line for each value of an attribute."""
     lines = [
         f"| {by} | roofs | failed | all faces right | area error median / 95th / bias % | bound ± %"
-        " | area in bound % | edge F1 mean / 10th | pitch 95th ° | pitch in bound % | lengths in bound % | seconds median |",
+        " | area in bound % | edge F1 mean / 10th | pitch 95th ° | pitch in bound % | lengths in bound %"
+        " | seconds median |",
         "|---|---|---|---|---|---|---|---|---|---|---|---|",
     ]
     groups: dict[str, list[Row]] = {}
