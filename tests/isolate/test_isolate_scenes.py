@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from isolate_scenes import GABLE, around, cloud, kept, overlap, pair, sense, two_level
 
-from simulate import KINDS, draw_surroundings, move, random_roof
+from simulate import KINDS, draw_surroundings, move, random_roof, shapes
 from slopewright.isolate import run
 
 GROUND, WALL, TREE, NEIGHBOUR, CAR = -1, -2, -3, -5, -6
@@ -86,6 +86,19 @@ def test_a_cut_cloud_takes_the_same_path(pitch_deg, walls):
     assert scene.roofs[0].ground_z_m is None
     assert [notice.code for notice in scene.notices] == ["no_ground"]
     assert kept(scene.roofs[0], scan.label[cut] >= 0) == 1.0
+
+
+def test_two_cut_roofs_at_different_heights_stay_two():
+    """The lower one, 3 m down and 2 m off, is neither ground nor context of the higher."""
+    high = shapes.gable(length_m=12.0, span_m=8.0, pitch_rad=0.5, eave_z_m=6.0)
+    low = move(shapes.gable(length_m=8.0, span_m=6.0, pitch_rad=0.5, eave_z_m=3.0), 0, (0.0, 9.8, 0.0))
+    scan = sense(high, "air", 12.0, 19, around(neighbours=(low,)), margin_m=12.0)
+    roof = (scan.label >= 0) | (scan.label == NEIGHBOUR) & (scan.xyz[:, 2] > 2.9)
+    scene = run(cloud(scan.xyz[roof]))
+    assert len(scene.roofs) == 2
+    assert all(points.ground_z_m is None for points in scene.roofs)
+    assert kept(scene.roofs[0], scan.label[roof] >= 0) > 0.99
+    assert len(scene.roofs[0].context) == 0
 
 
 @pytest.mark.parametrize("density", [2.0, 8.0, 300.0])
