@@ -25,9 +25,8 @@ SQUARE_SD_RAD = np.deg2rad(0.35)  # how far a house's edges turn from the direct
 FREE_TURN_SD_RAD = np.deg2rad(6.0)
 TURN_GAIN = 4.5  # log-likelihood that a free turn must win: 3 standard deviations
 QUADRATURE_POINTS = 1500  # more points by an edge than this make the posterior normal enough
+DEEP_BIN_M = 0.05  # in which points far inside an edge are counted
 UNSEEN_SD_M = 0.3  # of an edge that no point shows
-GRID_TRIES = 5  # of ever finer grids
-GRID_STEPS = 1.2  # a posterior's standard deviation spans at least so many steps of the grid
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -247,53 +246,35 @@ def _posterior_offset(data: _Data, mode: Array, variance: float, smear_prior_m: 
     deviation inside its mean.  The density is profiled out; the turn stays at its mode.
     """
     t, s, chunk_s, chunk_depth, mass = data
-    # the curvature at the mode of a sharp edge may say next to nothing: no worse than an edge unseen
     turn, sd = float(mode[1]), min(float(np.sqrt(variance)), UNSEEN_SD_M)
     near = t - turn * s > mode[0] - max(6 * sd, 6 * float(np.exp(mode[3])), 0.15)
     if near.sum() > QUADRATURE_POINTS:  # dense: the mode will do
         return float(mode[0]), variance
     edge = (t - turn * s)[near]
-    depth = float((mass * (turn * chunk_s + chunk_depth)).sum())
-    centre = float(mode[0])
-    for _ in range(GRID_TRIES):
-        offsets = centre + sd * np.linspace(-5.0, 8.0, 53)
-        weight = _weights(offsets, edge, depth + mass.sum() * offsets, len(t), smear_prior_m)
-        mean = float(weight @ offsets)
-        found = float(weight @ (offsets - mean) ** 2)
-        if found > (GRID_STEPS * sd / 4) ** 2:
-            break
-        centre, sd = float(offsets[np.argmax(weight)]), sd / 3  # the grid is too coarse to see the peak
-    return mean, found
-
-
-def _weights(offsets: Array, edge: Array, reach: Array, n: int, smear_prior_m: float) -> Array:
-    """Posterior weight of each offset, shape (o,), given the points near the edge.
-
-    Parameters
-    ----------
-    offsets : array, shape (o,)
-        [m]
-    edge : array, shape (e,)
-        Distances outward of the points near the edge [m].
-    reach : array, shape (o,)
-        Points that the face's own density would put inside each offset.
-    n : int
-        Points that there are.
-    """
-    reach = np.maximum(reach, 1e-9)
-    log_density = np.clip(np.log(n / reach), -1.5, 1.5)
-    for _ in range(6):  # Newton for the density at each offset, with its prior
-        value = np.exp(log_density) * reach
-        log_density -= (value - n + log_density / DENSITY_PRIOR_SD**2) / (value + 1 / DENSITY_PRIOR_SD**2)
-    value = np.exp(log_density) * reach
-    base = n * log_density - value - 0.5 * (log_density / DENSITY_PRIOR_SD) ** 2
-    base -= 0.5 * np.log(value + 1 / DENSITY_PRIOR_SD**2)
+    # a large smear reaches far inward and would cost nothing if it left out the points there
+    bins, count = np.unique(np.floor((t - turn * s)[~near] / DEEP_BIN_M), return_counts=True)
+    deep = (bins + 0.5) * DEEP_BIN_M
+    depth = float((mass * (turn * chunk_s + chunk_depth)).sum() / mass.sum())
+    offsets = np.linspace(max(mode[0] - 5 * sd, -0.9 * depth), mode[0] + 8 * sd, 53)
     log_smears = np.log(smear_prior_m) + SMEAR_PRIOR_SD * np.linspace(-2.5, 2.5, 11)
-    z = (offsets[:, None, None] - edge) / np.exp(log_smears)[:, None]
-    log_weight = base[:, None] + log_ndtr(z).sum(axis=-1)
+    reach = mass.sum() * (depth + offsets)
+    log_density = np.log(len(t) / reach)
+    for _ in range(4):  # Newton for the density at each offset, with its prior
+        value = np.exp(log_density) * reach
+        log_density -= (value - len(t) + log_density / DENSITY_PRIOR_SD**2) / (
+            value + 1 / DENSITY_PRIOR_SD**2
+        )
+    value = np.exp(log_density) * reach
+    base = len(t) * log_density - value - 0.5 * (log_density / DENSITY_PRIOR_SD) ** 2
+    base -= 0.5 * np.log(value + 1 / DENSITY_PRIOR_SD**2)
+    smear = np.exp(log_smears)[:, None]
+    log_weight = base[:, None] + log_ndtr((offsets[:, None, None] - edge) / smear).sum(axis=-1)
+    log_weight = log_weight + log_ndtr((offsets[:, None, None] - deep) / smear) @ count
     log_weight = log_weight - 0.5 * ((log_smears - np.log(smear_prior_m)) / SMEAR_PRIOR_SD) ** 2
     weight = np.exp(log_weight - log_weight.max()).sum(axis=1)
-    return np.asarray(weight / weight.sum())
+    weight = weight / weight.sum()
+    mean = float(weight @ offsets)
+    return mean, float(weight @ (offsets - mean) ** 2)
 
 
 def interior_density(points: Array, polygon: shapely.Polygon, spacing_m: float) -> float | None:
