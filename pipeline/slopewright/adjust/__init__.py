@@ -27,7 +27,9 @@ INFERRED = 0.5  # faces and edges with less than this share seen are called infe
 class AdjustConfig:
     """Standard uncertainties of what the residuals of a cloud cannot show."""
 
-    bleed_sd_m: float = 0.025  # of all free edges together: beam width, matching windows
+    beam_sd_m: float = 0.035  # of all free edges together in a sparse cloud: part of a wide beam returns
+    window_sd_m: float = 0.025  # ... in a dense one: matching windows grow past edges
+    dense_spacing_m: float = 0.12  # between points; below it a cloud counts as dense
     edge_sd_m: float = 0.01  # of each free edge: shingle overhang, edges that are not quite straight
     scale_sd: float = 2e-4  # of lengths, relative
     tilt_sd_rad: float = float(np.deg2rad(0.03))  # of the vertical
@@ -128,7 +130,9 @@ def _prior(model: Model, segmentation: Segmentation, config: AdjustConfig) -> Ar
     for b, boundary in enumerate(model.topology.boundaries):
         at = slice(3 * model.n_planes + 2 * b, 3 * model.n_planes + 2 * b + 2)
         covariance[at, at] = boundary.covariance + np.diag([config.edge_sd_m**2, 0.0])
-    shared = [config.bleed_sd_m, config.scale_sd, config.tilt_sd_rad, config.tilt_sd_rad]
+    dense = segmentation.spacing_m < config.dense_spacing_m
+    bleed_sd_m = config.window_sd_m if dense else config.beam_sd_m
+    shared = [bleed_sd_m, config.scale_sd, config.tilt_sd_rad, config.tilt_sd_rad]
     for n, sd in enumerate(shared):
         covariance[n - len(SHARED), n - len(SHARED)] = sd**2
     return covariance
