@@ -186,3 +186,28 @@ def test_a_tie_that_is_off_by_more_than_a_construction_is_refused_and_told():
     assert 4 in found.refused  # the peak
     (notice,) = [n for n in adjusted_roof(0.8).notices if n.code == "corner_open"]
     assert notice.text.startswith(f"at {len(found.refused)} corner(s)")
+
+
+def test_scale_goes_into_areas_twice_and_into_lengths_once():
+    """Definition: all lengths times (1 + e) make all areas times (1 + e)², fully correlated."""
+    segmentation, topology = pyramid(0.0)
+    roof = adjusted_roof(0.0)
+    share = {part.source: part.area_share for part in roof.budget}["scale"]
+    assert np.sqrt(share) * roof.area.u == pytest.approx(2 * 2e-4 * roof.area.value, rel=1e-3)
+    model = Model(segmentation, topology)
+    longer = model.start.copy()
+    longer[-3] = 0.01
+    both = np.stack([model.start, longer])
+    shape = model.shape(both)
+    length, area = model.lengths(both, shape), model.plan_areas(both, shape)
+    assert length[1] / length[0] == pytest.approx(1.01)
+    assert area[1] / area[0] == pytest.approx(1.01**2)
+
+
+def test_a_tilt_leans_every_plane_the_same_way():
+    """Definition to first order: each plane's gradient changes by the tilt."""
+    model = Model(*pyramid(0.0))
+    leaning = model.start.copy()
+    leaning[-2:] = (0.01, -0.02)
+    change = np.diff(model.gradients(np.stack([model.start, leaning])), axis=0)[0]
+    assert change == pytest.approx(np.tile([0.01, -0.02], (4, 1)), abs=1e-12)
