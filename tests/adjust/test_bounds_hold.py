@@ -10,7 +10,7 @@ CLOUDS = 40
 
 
 def test_the_true_area_is_within_the_bounds_of_most_of_40_scans():
-    """A bound of 95 % that holds in fewer than 85 % of 40 scans has a chance of 1 in 100.
+    """A bound of 95 % that holds in fewer than 85 % of 40 scans has a chance of 1 in 300.
 
     A thin beam from one strip has no bleed and no strips: what is stated for those is left out, so that the
     bounds are those of the points, the planes and the fitted edges, and can fail.
