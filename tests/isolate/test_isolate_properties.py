@@ -9,7 +9,8 @@ from hypothesis import strategies as st
 from isolate_scenes import around, cloud, kept, overlap, pair, sense
 
 from simulate import move
-from slopewright.isolate import run
+from slopewright.isolate import IsolateConfig, run
+from slopewright.isolate.raster import lay_grid, top_surface
 
 FIRST, SECOND = pair(2.0, along="rakes")
 TREES = [((2, 7.5, 4), 3.0, 3)]
@@ -33,6 +34,18 @@ def test_the_order_of_the_points_changes_nothing(seed):
         np.testing.assert_array_equal(ours.footprint, theirs.footprint)
         np.testing.assert_array_equal(ours.context, theirs.context)
         assert ours.ground_z_m == theirs.ground_z_m
+
+
+@settings(max_examples=20, deadline=None)
+@given(seed=st.integers(0, 2**32 - 1))
+def test_cell_sums_do_not_know_the_order_of_their_points(seed):
+    """Bit for bit, which sums of float64 that are not whole numbers are not."""
+    config = IsolateConfig()
+    grid = lay_grid(SCAN.xyz, config)
+    mixed = SCAN.xyz[np.random.default_rng(seed).permutation(len(SCAN.xyz))]
+    one, other = (top_surface(xyz, grid.index(xyz), grid) for xyz in (SCAN.xyz, mixed))
+    np.testing.assert_array_equal(one.first, other.first)
+    np.testing.assert_array_equal(one.second, other.second)
 
 
 @settings(max_examples=10, deadline=None)

@@ -130,6 +130,16 @@ def test_a_tree_that_leans_on_a_house_on_a_slope(sensor, density):
     assert kept(scene.roofs[0], scan.label == TREE) < 0.3
 
 
+@pytest.mark.parametrize(("sensor", "density"), [("air", 8.0), ("drone", 200.0)])
+def test_an_eave_close_over_the_uphill_ground_is_kept(sensor, density):
+    """Ground at 35 % across the house: the uphill eave hangs 1.2 m over it, lower than what else is kept."""
+    scan = sense(GABLE, sensor, density, 20, around(slope=(0.0, 0.35)))
+    scene = run(cloud(scan.xyz))
+    uphill = (scan.label >= 0) & (scan.xyz[:, 1] > 3.6)
+    assert kept(scene.roofs[0], uphill) > 0.98
+    assert np.mean(scan.label[scene.roofs[0].indices] == GROUND) < 0.01
+
+
 @pytest.mark.parametrize(("sensor", "density"), [("air", 8.0), ("drone", 150.0)])
 def test_a_house_in_a_ring_of_trees(sensor, density):
     angles = np.arange(0, 6.2, 0.55)

@@ -19,18 +19,13 @@ from .cut import Site, cut, zones_around
 from .flat import Flatness, find_flat
 from .ground import ground_surface
 from .outline import outline
-from .parts import PlanePart, plane_parts
+from .parts import plane_parts
 from .raster import CellIndex, Grid, Mask, Surface, lay_grid, plan_extent, top_surface
 from .seen import Border, border, ground_cells
+from .verdict import is_level, no_ground, no_roof, why
 
 MIN_POINTS = 40  # fewer cannot show a roof of the least area at a point a square metre
-LEVEL_RAD = math.radians(5)  # a surface flatter than this may be a floor or a lawn
-PLANAR_LEAST = 0.3  # share of a candidate that its planes explain; foliage and domes have less
-CUT_PLANAR_LEAST = 0.5  # the same for a cloud without ground, which has no trees around the roof either
-PITCHED_LEAST = 0.25  # of a roof in a cloud without ground: so much of it is pitched
 PARCEL = 2.0  # a footprint so many times larger than the roof is a parcel, not an outline
-LAWN_M2 = 400.0  # one single plane larger than this, with nothing lower around it, may be terrain
-MAIN_M2, MAIN_SHARE = 12.0, 0.1  # the largest plane of a roof has one or the other; tree tops have many small
 PLAIN_SHARE = 0.6  # of an outline drops to the ground: then there is ground, whatever else there is
 SEEN_SHARE = 0.3  # of the candidates' area stands on ground: then there is ground
 
@@ -115,7 +110,7 @@ def run(
         )
     roofs, layer, reasons = _find(cloud, raster, config, trusting=footprint is not None)
     if not roofs:
-        raise NoRoofError(f"{name}: {_why(reasons)}")
+        raise NoRoofError(f"{name}: {why(reasons)}")
 
     outlines = [outline(roof.row, roof.column, raster.grid) for roof in roofs]
     order = sorted(range(len(roofs)), key=lambda k: (-outlines[k].area, *outlines[k].bounds))
@@ -166,7 +161,11 @@ def _find(
     layer = _layer(cloud, raster, raster.lowest_m, config)
     nothing_stands = not layer.candidates
     if not (raster.hints.has_ground or _stands(layer.candidates)):
-        layer = _layer(cloud, raster, None, config)
+        # A tight crop on a slope, if the house stands plainly on it; else there is no ground.
+        tilted_m = ground_surface(raster.surface.low_m, raster.grid, tight=True)
+        layer = _layer(cloud, raster, tilted_m, config)
+        if not _stands_plainly(layer.candidates):
+            layer = _layer(cloud, raster, None, config)
     roofs: list[_Candidate] = []
     reasons: list[tuple[float, str]] = []
     for candidate in layer.candidates:
@@ -174,11 +173,11 @@ def _find(
             reasons.append((candidate.area_m2, "a rise of the ground and no roof on it"))
             continue
         parts = plane_parts(candidate.row, candidate.column, layer.flat, raster.grid, config.plane_min_m2)
-        reason = _no_roof(parts, candidate.area_m2)
+        reason = no_roof(parts, candidate.area_m2)
         if not reason and candidate.border is not None and not candidate.border.has_ground:
-            reason = "level ground at a step of the terrain" if _is_level(parts) else ""
+            reason = "level ground at a step of the terrain" if is_level(parts) else ""
         if not reason and layer.ground_m is None and not trusting:
-            reason = _no_ground(parts, candidate.area_m2, nothing_stands)
+            reason = no_ground(parts, candidate.area_m2, nothing_stands)
         if reason:
             reasons.append((candidate.area_m2, reason))
         else:
@@ -216,54 +215,14 @@ def _layer(cloud: Cloud, raster: _Raster, ground_m: Array | None, config: Isolat
 
 def _stands(candidates: list[_Candidate]) -> bool:
     """Whether ground lies below the candidates: plainly for one of them, or for much of their area."""
-    borders = [(c.area_m2, c.border) for c in candidates if c.border is not None and c.border.has_ground]
-    stands_m2 = sum(area_m2 for area_m2, _ in borders)
-    plainly = any(border.drops >= PLAIN_SHARE for _, border in borders)
-    return plainly or (stands_m2 > 0 and stands_m2 >= SEEN_SHARE * sum(c.area_m2 for c in candidates))
+    stands_m2 = sum(c.area_m2 for c in candidates if c.border is not None and c.border.has_ground)
+    much = stands_m2 > 0 and stands_m2 >= SEEN_SHARE * sum(c.area_m2 for c in candidates)
+    return much or _stands_plainly(candidates)
 
 
-def _no_roof(parts: tuple[PlanePart, ...], area_m2: float) -> str:
-    """Why a candidate is no roof, or nothing."""
-    if not parts:
-        return "no plane of any size in it: foliage, or a curved or rough surface"
-    curved_m2 = sum(part.area_m2 for part in parts if part.curved)
-    planar_m2 = sum(part.area_m2 for part in parts if not part.curved)
-    if curved_m2 > planar_m2:
-        return "a curved surface without planes"
-    main_m2 = max(part.area_m2 for part in parts)
-    if planar_m2 < PLANAR_LEAST * area_m2 or main_m2 < min(MAIN_M2, MAIN_SHARE * area_m2):
-        return "mostly foliage or rough surface"
-    return ""
-
-
-def _no_ground(parts: tuple[PlanePart, ...], area_m2: float, nothing_stands: bool) -> str:
-    """Why a surface with no ground around it cannot be taken for a roof, or nothing."""
-    if _is_level(parts):
-        return "a level surface with nothing lower around it, which may be a floor, a lawn or a flat roof"
-    if sum(part.area_m2 for part in parts) < CUT_PLANAR_LEAST * area_m2:
-        return "a surface of no few planes with nothing lower around it, which may be terrain"
-    if nothing_stands and len(parts) == 1 and parts[0].area_m2 > LAWN_M2:
-        return "one single plane with nothing lower around it, which may be a slope of terrain"
-    return ""
-
-
-def _is_level(parts: tuple[PlanePart, ...]) -> bool:
-    pitched_m2 = sum(part.area_m2 for part in parts if part.pitch_rad > LEVEL_RAD)
-    return pitched_m2 < PITCHED_LEAST * sum(part.area_m2 for part in parts)
-
-
-def _why(reasons: list[tuple[float, str]]) -> str:
-    """The reason of the largest candidate, and the way out."""
-    if not reasons:
-        return (
-            "no surface that stands above the ground like a roof, need a cloud that holds a building,"
-            " with 10 m² or more of it seen from above"
-        )
-    area_m2, reason = max(reasons)
-    return (
-        f"no roof found; the largest candidate, {area_m2:.0f} m², is {reason}."
-        " If it is a roof, give its outline with --footprint, or a cloud with the ground around it"
-    )
+def _stands_plainly(candidates: list[_Candidate]) -> bool:
+    borders = [c.border for c in candidates if c.border is not None]
+    return any(border.has_ground and border.drops >= PLAIN_SHARE for border in borders)
 
 
 def _site(cloud: Cloud, raster: _Raster, layer: _Layer, numbers: list[int], config: IsolateConfig) -> Site:

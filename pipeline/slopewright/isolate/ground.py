@@ -23,13 +23,14 @@ BLOCK_M = 1.0  # the filter works on the lowest points of blocks of about this s
 WINDOWS_M = (3.0, 6.0, 12.0, 24.0, 40.0)  # sides of the openings; the last exceeds the width of houses
 SLOPE = 0.15  # of terrain about its overall plane: what the height threshold allows a metre of window
 STEP_BASE_M, STEP_MAX_M = 0.4, 2.0  # least and largest height threshold
-TREND_BLOCK_M = 10.0  # the overall plane goes through the lowest points of blocks of this side
+TREND_BLOCK_M = 10.0  # the overall plane goes through the lowest points of blocks of this side ...
+TREND_BLOCK_TIGHT_M = 3.0  # ... or of this side, where the scene is little more than the house
 TREND_MAX = 1.0  # steeper trends are roofs and noise, not sites
 COMPANY = 5  # of the 25 blocks around must hold points; others hold strays outside the cloud
 PIT_M = 1.5  # up to three blocks of 25 that are deeper than this below the rest hold stray echoes
 
 
-def ground_surface(low_m: Array, grid: Grid) -> Array:
+def ground_surface(low_m: Array, grid: Grid, *, tight: bool = False) -> Array:
     """Height of the ground at every cell's centre [m], also under what stands on it.
 
     Parameters
@@ -37,6 +38,8 @@ def ground_surface(low_m: Array, grid: Grid) -> Array:
     low_m : array, shape of the grid
         Lowest point of each cell [m], +inf where empty.
     grid : Grid
+    tight : bool
+        Take the slope of the site from small blocks: a scene of a few large ones has none.
 
     Returns
     -------
@@ -52,7 +55,7 @@ def ground_surface(low_m: Array, grid: Grid) -> Array:
     if (around >= COMPANY).any():
         known &= around >= COMPANY
     lows = _without_pits(np.where(known, blocks, np.inf))
-    trend = _trend(lows, block_m)
+    trend = _trend(lows, block_m, TREND_BLOCK_TIGHT_M if tight else TREND_BLOCK_M)
     filled = _nearest(np.where(known, lows - trend, np.nan))
 
     is_ground = known.copy()
@@ -79,9 +82,9 @@ def block_min(values: Array, factor: int) -> Array:
     return least
 
 
-def _trend(blocks: Array, block_m: float) -> Array:
+def _trend(blocks: Array, block_m: float, side_m: float) -> Array:
     """Plane through the low parts of the scene, at every block; level where there is too little to fit."""
-    factor = max(1, round(TREND_BLOCK_M / block_m))
+    factor = max(1, round(side_m / block_m))
     lows = block_min(blocks, factor)
     row, column = np.nonzero(np.isfinite(lows))
     z = lows[row, column]

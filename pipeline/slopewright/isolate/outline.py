@@ -26,7 +26,7 @@ def outline(row: npt.NDArray[np.intp], column: npt.NDArray[np.intp], grid: Grid)
     Returns
     -------
     shapely.Polygon
-        The largest piece, without holes, counter-clockwise [m].
+        The largest piece, without holes [m].
     """
     order = np.lexsort((column, row))
     row, column = row[order], column[order]
@@ -39,7 +39,7 @@ def outline(row: npt.NDArray[np.intp], column: npt.NDArray[np.intp], grid: Grid)
     close_m = max(CLOSE_M, grid.cell_m * 0.75)
     area = area.buffer(close_m, join_style="mitre").buffer(-close_m, join_style="mitre")
     area = largest(area).simplify(SIMPLIFY_CELLS * grid.cell_m)
-    return orient(shapely.Polygon(largest(area).exterior))
+    return shapely.Polygon(largest(area).exterior)
 
 
 def largest(area: shapely.Geometry) -> shapely.Polygon:
