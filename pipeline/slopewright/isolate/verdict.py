@@ -6,9 +6,9 @@ import math
 
 from .parts import PlanePart
 
-CUT_PLANAR_LEAST = 0.5  # the same for a cloud without ground, which has no trees around the roof either
 LEVEL_RAD = math.radians(5)  # a surface flatter than this may be a floor or a lawn
 PLANAR_LEAST = 0.3  # share of a candidate that its planes explain; foliage and domes have less
+CUT_PLANAR_LEAST = 0.5  # the same for a cloud without ground, which has no trees around the roof either
 PITCHED_LEAST = 0.25  # of a roof in a cloud without ground: so much of it is pitched
 LAWN_M2 = 400.0  # one single plane larger than this, with nothing lower around it, may be terrain
 MAIN_M2, MAIN_SHARE = 12.0, 0.1  # the largest plane of a roof has one or the other; tree tops have many small
