@@ -1,11 +1,16 @@
 """What is no roof is refused, and what is doubtful is said.  Oracles: shapes by their definition."""
 
+from contextlib import nullcontext
+
 import numpy as np
 import pytest
 from test_planes_stage import ROOFS, drone, lidar, points_of
 
 from slopewright.errors import NoRoofError
-from slopewright.planes import run
+from slopewright.planes import PlanesConfig, run
+from slopewright.planes.atoms import make_atoms
+from slopewright.planes.checks import demand_roof
+from slopewright.planes.model import planes_of
 
 
 def on_sphere(rng: np.random.Generator, n: int) -> np.ndarray:
@@ -27,6 +32,11 @@ def vault(rng: np.random.Generator, n: int, noise_m: float) -> np.ndarray:
     return points + rng.normal(0, noise_m, points.shape)
 
 
+def floor(rng: np.random.Generator, n: int, side_m: float) -> np.ndarray:
+    """A level square."""
+    return np.column_stack([rng.uniform(0, side_m, (n, 2)), rng.normal(0, 0.02, n)])
+
+
 def crown(rng: np.random.Generator, n: int) -> np.ndarray:
     """Leaves in a ball of 3 m."""
     return 3 * on_sphere(rng, n) * rng.uniform(0.5, 1, (n, 1)) ** (1 / 3)
@@ -46,7 +56,18 @@ def crown(rng: np.random.Generator, n: int) -> np.ndarray:
         (lambda rng: rng.normal(size=(500, 3)) * 1e-5, "no plane of 2 m²"),
         (lambda rng: rng.uniform([0, 0, 0], [10, 0.01, 3], (500, 3)), "no plane of 2 m²"),
     ],
-    ids=["ball", "dense ball", "vault", "leaves", "dense leaves", "box", "line", "spot", "speck", "wall"],
+    ids=[
+        "ball",
+        "dense ball",
+        "vault",
+        "leaves",
+        "dense leaves",
+        "box",
+        "line",
+        "spot",
+        "speck",
+        "wall",
+    ],
 )
 def test_what_is_no_roof_is_refused_with_its_reason_and_a_way_out(make, reason):
     with pytest.raises(NoRoofError, match=reason) as caught:
@@ -55,9 +76,34 @@ def test_what_is_no_roof_is_refused_with_its_reason_and_a_way_out(make, reason):
     assert "--at" in str(caught.value)
 
 
+def test_a_full_crown_beside_the_roof_makes_no_faces():
+    """Oracle: definition; a gable and a ball of leaves of 1.2 to 3 m, 8 points/m², twelve clouds."""
+    for seed in range(12):
+        rng = np.random.default_rng(seed)
+        radius = rng.uniform(1.2, 3)
+        xy = rng.uniform([-6, -4], [6, 4], (768, 2))
+        roof = np.column_stack([xy, -0.5 * np.abs(xy[:, 1])])
+        leaves = crown(rng, int(33 * radius**2)) * radius / 3 + [rng.uniform(-6, 6), -4.5, -1.5]
+        points = np.vstack([roof, leaves]) + rng.normal(0, 0.05, (len(roof) + len(leaves), 3))
+        result = run(points_of(points))
+        of_roof = np.arange(len(points)) < len(roof)
+        large = [j for j, plane in enumerate(result.planes) if plane.area_m2 > 2]
+        assert [np.mean(of_roof[result.labels == j]) > 0.5 for j in large] == [True, True]
+
+
+@pytest.mark.parametrize(("share", "refused"), [(0.15, True), (0.35, False)])
+def test_planes_that_explain_less_than_a_quarter_are_no_roof(share, refused):
+    """Oracle: definition; that share of a floor's points in a plane, the rest in none."""
+    config = PlanesConfig()
+    atoms = make_atoms(floor(np.random.default_rng(1), 2000, 12.0), config)
+    labels = np.where(np.arange(2000) < share * 2000, 0, -1).astype(np.int32)
+    outcome = pytest.raises(NoRoofError, match="explain 15%") if refused else nullcontext()
+    with outcome:
+        demand_roof("r1", atoms, labels, planes_of(atoms, labels), 0.02, config)
+
+
 def test_a_flat_roof_is_a_roof():
-    rng = np.random.default_rng(6)
-    points = np.column_stack([rng.uniform(0, 12, (1500, 2)), rng.normal(3, 0.03, 1500)])
+    points = floor(np.random.default_rng(6), 1500, 12.0)
     (plane,) = run(points_of(points)).planes
     assert plane.normal[2] > 0.9999
     assert plane.area_m2 == pytest.approx(144, rel=0.1)

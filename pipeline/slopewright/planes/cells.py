@@ -34,6 +34,8 @@ class Cells:
 
 def covered_area(atoms: Atoms, members: npt.NDArray[np.int64], planes: PlaneSet, k: int) -> float:
     """Area of a plane that its points cover [m²]: their number over their density away from the border."""
+    if atoms.dense:  # cubes that are met have been counted
+        return float(planes.area_m2[k])
     side_m = float(np.sqrt(FULL_CELL_POINTS / atoms.density_per_m2))
     cells = face_cells(atoms, members, planes, k, side_m)
     taken = np.zeros(np.ptp(cells.index, axis=0) + 3)
