@@ -23,6 +23,9 @@ DEFAULT = PlanesConfig()
 # A laser's point is known less well in plan than in height: beam and attitude.  On small faces such a fit
 # takes noise for slope: they are fitted as if both were alike.
 PLAN_TO_HEIGHT_SPARSE = 1.4
+# A face's fit takes part of the noise that its residuals are to show, and few faces show it: without this
+# 90 % of fresh scans and 89 % of scanned scenes hold their 95 % bounds of pitch.
+SPARSE_WIDENING = 1.25  # of the covariance
 PLAN_TO_HEIGHT = 1.0
 LARGE_AREA_M2 = 6.0
 
@@ -85,6 +88,8 @@ def _segment(atoms: Atoms, labels: Labels, planes: PlaneSet, k: int, noise: Corr
     ratio = PLAN_TO_HEIGHT_SPARSE if lidar else PLAN_TO_HEIGHT
     centroid, normal, rms_m = fit_plane_weighted(planes.moments[k], ratio)
     covariance: Array = plane_covariance(atoms, labels, planes, k, noise)
+    if not atoms.dense:
+        covariance = SPARSE_WIDENING * covariance
     return PlaneSegment(
         centroid=centroid + atoms.origin,
         normal=normal,
