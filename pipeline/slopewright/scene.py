@@ -14,6 +14,8 @@ import numpy.typing as npt
 Array = npt.NDArray[np.float64]
 Labels = npt.NDArray[np.int32]
 
+DENSE_SPACING_M = 0.12  # between points; below it a cloud counts as dense: matched photos, close scans
+
 
 def lock(*arrays: npt.NDArray[np.generic] | None) -> None:
     """Make arrays read-only, for frozen dataclasses that hold them."""
@@ -100,6 +102,11 @@ class Segmentation:
 
     def __post_init__(self) -> None:
         lock(self.labels)
+
+    @property
+    def dense(self) -> bool:
+        """Whether the points are as close as matched photos or close scans have them."""
+        return self.spacing_m < DENSE_SPACING_M
 
 
 class EdgeKind(StrEnum):

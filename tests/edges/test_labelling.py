@@ -43,9 +43,7 @@ def evidence_of(points: np.ndarray, labels: np.ndarray, weight: np.ndarray, n_pl
         ground=np.empty((0, 2)),
         ground_weight=0.1,
         coefficients=np.zeros((n_planes, 3)),
-        density=np.ones(n_planes),
         spacing_m=0.2,
-        noise_m=0.01,
     )
 
 

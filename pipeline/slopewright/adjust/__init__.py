@@ -29,7 +29,6 @@ class AdjustConfig:
 
     beam_sd_m: float = 0.035  # of all free edges together in a sparse cloud: part of a wide beam returns
     window_sd_m: float = 0.025  # ... in a dense one: matching windows grow past edges
-    dense_spacing_m: float = 0.12  # between points; below it a cloud counts as dense
     edge_sd_m: float = 0.01  # of each free edge: shingle overhang, edges that are not quite straight
     scale_sd: float = 2e-4  # of lengths, relative
     tilt_sd_rad: float = float(np.deg2rad(0.03))  # of the vertical
@@ -56,6 +55,7 @@ def run(
     Returns
     -------
     Roof
+        With the notices of this stage.
 
     Raises
     ------
@@ -78,7 +78,9 @@ def run(
     _, moved = _quantities(model, batch, model.shape(batch))
     slope = jacobian(moved, step)
     spread = slope @ covariance @ slope.T
-    every = _Quantities(names=names, values=values[0], covariance=(spread + spread.T) / 2)
+    every = _Quantities(
+        rows={key: n for n, key in enumerate(names)}, values=values[0], covariance=(spread + spread.T) / 2
+    )
 
     planes, plane_rows = _planes(model, segmentation, points, x, shape, every, frame, config)
     edges, edge_rows = _edges(model, planes, plane_rows, every)
@@ -99,22 +101,18 @@ def run(
             if any(e.kind == kind for e in edges)
         },
         budget=_budget(model, slope, covariance, len(topology.faces)),
-        notices=(
-            *segmentation.notices,
-            *topology.notices,
-            *_notices(planes, edges, len(adjusted.refused)),
-        ),
+        notices=tuple(_notices(planes, edges, len(adjusted.refused))),
     )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Quantities:
-    names: list[tuple[str, int]]
+    rows: dict[tuple[str, int], int]
     values: Array
     covariance: Array
 
     def row(self, name: str, index: int) -> int:
-        return self.names.index((name, index))
+        return self.rows[name, index]
 
     def measured(self, name: str, index: int, *, factor: float = 1.0, floor: float = -np.inf) -> Measurement:
         n = self.row(name, index)
@@ -130,8 +128,7 @@ def _prior(model: Model, segmentation: Segmentation, config: AdjustConfig) -> Ar
     for b, boundary in enumerate(model.topology.boundaries):
         at = slice(3 * model.n_planes + 2 * b, 3 * model.n_planes + 2 * b + 2)
         covariance[at, at] = boundary.covariance + np.diag([config.edge_sd_m**2, 0.0])
-    dense = segmentation.spacing_m < config.dense_spacing_m
-    bleed_sd_m = config.window_sd_m if dense else config.beam_sd_m
+    bleed_sd_m = config.window_sd_m if segmentation.dense else config.beam_sd_m
     shared = [bleed_sd_m, config.scale_sd, config.tilt_sd_rad, config.tilt_sd_rad]
     for n, sd in enumerate(shared):
         covariance[n - len(SHARED), n - len(SHARED)] = sd**2

@@ -51,6 +51,8 @@ def tie(model: Model, vector: Array, covariance: Array) -> Adjusted:
     ----------
     .. [1] E. M. Mikhail and F. Ackermann, "Observations and Least Squares," 1976, ch. 7-9 (general least
        squares with conditions).
+    .. [2] S. F. Schmidt, "Application of state-space methods to navigation problems," Adv. Control Syst. 3,
+       1966 (parameters that are considered and not estimated; from memory).
     """
     groups = _groups(model)
     if not groups:

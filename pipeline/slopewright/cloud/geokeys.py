@@ -10,7 +10,7 @@ from .raw import Placement, UnitClaim
 
 MODEL_TYPE, GEODETIC_CRS, PROJECTED_CRS, LINEAR_UNITS, LINEAR_UNIT_SIZE = 1024, 2048, 3072, 3076, 3077
 VERTICAL_CRS, VERTICAL_UNITS = 4096, 4099
-MODEL_PROJECTED, MODEL_GEOGRAPHIC, MODEL_GEOCENTRIC = 1, 2, 3
+MODEL_GEOGRAPHIC, MODEL_GEOCENTRIC = 2, 3
 EPSG_RANGE = range(1024, 32767)  # OGC 19-008r4: other values are private, undefined or user-defined
 EPSG_LENGTHS = range(9001, 9100)  # EPSG units of measure for length
 EPSG_UNITS = {9001: "m", 9002: "ft", 9003: "us-ft"}

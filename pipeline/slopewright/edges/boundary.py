@@ -26,6 +26,7 @@ FREE_TURN_SD_RAD = np.deg2rad(6.0)
 TURN_GAIN = 4.5  # log-likelihood that a free turn must win: 3 standard deviations
 QUADRATURE_POINTS = 1500  # more points by an edge than this make the posterior normal enough
 DEEP_BIN_M = 0.05  # in which points far inside an edge are counted
+LOG_ROOT_TAU = 0.5 * float(np.log(2 * np.pi))  # of the normal density
 UNSEEN_SD_M = 0.3  # of an edge that no point shows
 
 
@@ -53,7 +54,6 @@ class StepFit:
     turn_rad: float  # counter-clockwise, about station `pivot_m`
     pivot_m: float
     covariance: Array  # (2, 2) of offset [m] and turn [rad]
-    smear_m: float
     observed: float  # 0..1
 
 
@@ -189,7 +189,6 @@ def fit_step(strips: list[Strip], *, smear_prior_m: float) -> StepFit | None:
         turn_rad=float(x[1]),
         pivot_m=pivot,
         covariance=covariance[:2, :2],
-        smear_m=float(np.exp(x[3])),
         observed=min(len(chunk_s) / max(total, 1), 1.0),
     )
 
@@ -206,7 +205,7 @@ def _maximise(data: _Data, smear_prior_m: float, turn_sd: float) -> tuple[float,
         sigma, density = np.exp(log_sigma), np.exp(log_density)
         z = (offset + turn * s - t) / sigma
         log_phi = log_ndtr(z)
-        ratio = np.exp(-0.5 * z * z - 0.9189385332046727 - log_phi)  # phi / Phi
+        ratio = np.exp(-0.5 * z * z - LOG_ROOT_TAU - log_phi)  # phi / Phi
         reach = offset + turn * chunk_s + chunk_depth
         expected = density * (mass * reach).sum()
         value = expected - len(t) * log_density - log_phi.sum()
@@ -282,7 +281,8 @@ def interior_density(points: Array, polygon: shapely.Polygon, spacing_m: float) 
 
     Notes
     -----
-    The median over cells of the face, so that a hole or a tree does not lower it; cells hold some 12 points.
+    Taken over cells of the face that are not far emptier than the median, so that a hole or a tree does not
+    lower it; cells hold some 12 points.
     """
     cell = max(0.5, 3.5 * spacing_m)
     inner = polygon.buffer(-max(0.2, 0.7 * spacing_m))

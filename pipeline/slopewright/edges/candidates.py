@@ -40,6 +40,11 @@ class PlanLine:
         """Unit vector along the line."""
         return np.array([-self.normal[1], self.normal[0]])
 
+    def flipped(self) -> PlanLine:
+        """The same line with its normal to the other side."""
+        low, high = self.span
+        return replace(self, normal=-self.normal, offset=-self.offset, span=(-high, -low))
+
 
 def candidate_lines(evidence: Evidence, segmentation: Segmentation) -> list[PlanLine]:
     """All creases that are touched from both sides, then all boundaries that no crease explains."""
@@ -92,6 +97,10 @@ def _creases(evidence: Evidence) -> list[PlanLine]:
 def plane_directions(evidence: Evidence, segmentation: Segmentation) -> list[float | None]:
     """Azimuth of each plane's gradient, shared modulo 90 degrees by planes that agree; None: no say [rad]."""
     quarter = np.pi / 2
+
+    def gaps_to(means: list[float], angle: float) -> list[float]:
+        return [abs((angle - mean + quarter / 2) % quarter - quarter / 2) for mean in means]
+
     gradient = evidence.coefficients[:, :2]
     slope = np.hypot(gradient[:, 0], gradient[:, 1])
     angle = np.arctan2(gradient[:, 1], gradient[:, 0])
@@ -105,7 +114,7 @@ def plane_directions(evidence: Evidence, segmentation: Segmentation) -> list[flo
     means: list[float] = []
     sure = [int(k) for k in np.flatnonzero(sd < MAX_AZIMUTH_SD_RAD)]
     for k in sorted(sure, key=lambda k: -float(area[k])):
-        gaps = [abs((angle[k] - mean + quarter / 2) % quarter - quarter / 2) for mean in means]
+        gaps = gaps_to(means, angle[k])
         if gaps and min(gaps) < max(DIRECTION_CLUSTER_RAD, 2 * sd[k]):
             home = int(np.argmin(gaps))
             clusters[home].append(k)
@@ -123,7 +132,7 @@ def plane_directions(evidence: Evidence, segmentation: Segmentation) -> list[flo
     if means:
         for k in range(len(slope)):
             if directions[k] is None:
-                gaps = [abs((angle[k] - mean + quarter / 2) % quarter - quarter / 2) for mean in means]
+                gaps = gaps_to(means, angle[k])
                 mean = means[int(np.argmin(gaps)) if np.isfinite(sd[k]) else 0]
                 directions[k] = mean + quarter * round((angle[k] - mean) / quarter)
     return directions

@@ -15,7 +15,6 @@ from .visible import UNDER, seen_from_above
 THIN_M = 0.14  # one point a cell of this size: 50 points/m² suffice for the labelling, at any density
 DENSITY_QUANTILE = 0.7  # of neighbour counts: about that of points inside a face, not at its border
 INSIDE_SHARE = 0.75  # of that count; points with fewer neighbours are taken to be at the border
-GROUND_CLEARANCE_M = 1.0  # context points this far below every plane speak for "no roof here"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -29,9 +28,7 @@ class Evidence:
     ground: Array  # (g, 2) [m] where ground or low things were seen
     ground_weight: float  # [m²]
     coefficients: Array  # (k, 3) of z = a x + b y + c
-    density: Array  # (k,) thinned points per m² of plan inside each plane's faces
     spacing_m: float  # between thinned points
-    noise_m: float
 
 
 def thin(points: Array, labels: Labels, cell_m: float) -> npt.NDArray[np.int64]:
@@ -102,9 +99,7 @@ def gather(points: RoofPoints, segmentation: Segmentation) -> Evidence:
         ground=context[:, :2],
         ground_weight=min(cell**2, 1 / overall if spacing_m > 2 * THIN_M else cell**2),
         coefficients=coefficients,
-        density=density,
         spacing_m=spacing_m,
-        noise_m=segmentation.noise_m,
     )
 
 

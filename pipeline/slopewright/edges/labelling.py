@@ -21,8 +21,6 @@ from .evidence import Evidence
 CUT_PRICE_M = 0.10  # m² a metre of cut; anything from 0.05 to 0.2 gives the same roofs
 HALF_COVER = 0.4  # share of a cell that points must cover to make it roof; real notches are quite empty
 NOT_MINE = 4.0  # factor for a label that ends along a line which does not belong to it
-BEYOND_M = 0.3  # so far past the points that speak for it a line is only a guess
-BEYOND_PRICE = 2.0  # factor for cutting along a guess
 KEEP_SHARE = 0.5  # of its own points' area that every plane keeps; else small dormer faces vanish
 GROUND_WEIGHT = 0.25  # ground seen through a cell speaks against roof, half as loud as roof points
 FIXED_MARGIN = 1e-6
@@ -130,11 +128,8 @@ def label_cells(
     # pieces on the rim: the other side is outside
     rim = ~inner
     cell = cells.piece_cells[rim].max(axis=1)
-    for label in range(n_planes + 1):
+    for label in range(1, n_planes + 1):  # pays for its own end and for outside's
         pick = variable[cell, label] >= 0
-        if label == 0:
-            # outside there costs nothing; every other label pays for its own end and for outside's
-            continue
         np.add.at(cost[0], variable[cell[pick], label], (price[rim, label] + price[rim, 0])[pick])
 
     c = np.concatenate(cost)
@@ -233,16 +228,7 @@ def absorb_small(
             label = labels[np.flatnonzero(members)[0]]
             if label != OUTSIDE and area[p] > 0.6 * whole[label + 1]:
                 continue
-            border: dict[int, float] = {}
-            for side, other in ((0, 1), (1, 0)):
-                mine = cells.piece_cells[:, side]
-                touching = (mine >= 0) & members[np.maximum(mine, 0)]
-                for cell, length in zip(
-                    cells.piece_cells[touching, other], cells.piece_length[touching], strict=True
-                ):
-                    if cell < 0 or not members[cell]:
-                        beside = OUTSIDE if cell < 0 else int(labels[cell])
-                        border[beside] = border.get(beside, 0.0) + float(length)
+            border = _borders(cells, labels, members)
             border.pop(int(label), None)
             if border:
                 labels[members] = max(sorted(border), key=lambda key: border[key])
@@ -250,6 +236,21 @@ def absorb_small(
         if not changed:
             break
     return labels
+
+
+def _borders(cells: Cells, labels: npt.NDArray[np.int64], members: npt.NDArray[np.bool_]) -> dict[int, float]:
+    """Length of border of some cells with each label beside them [m]."""
+    border: dict[int, float] = {}
+    for side in (0, 1):
+        mine = cells.piece_cells[:, side]
+        touching = (mine >= 0) & members[np.maximum(mine, 0)]
+        for cell, length in zip(
+            cells.piece_cells[touching, 1 - side], cells.piece_length[touching], strict=True
+        ):
+            if cell < 0 or not members[cell]:
+                beside = OUTSIDE if cell < 0 else int(labels[cell])
+                border[beside] = border.get(beside, 0.0) + float(length)
+    return border
 
 
 def fill_shadows(
@@ -275,15 +276,8 @@ def fill_shadows(
     width = 2 * cells.area / np.maximum(perimeter, 1e-9)
     dark = (labels == OUTSIDE) & (ground == 0) & (width < SHADOW_WIDTH_M)
     for cell in np.flatnonzero(dark):
-        border: dict[int, float] = {}
-        for side in (0, 1):
-            mine = cells.piece_cells[:, side] == cell
-            for other, length in zip(
-                cells.piece_cells[mine, 1 - side], cells.piece_length[mine], strict=True
-            ):
-                if other >= 0 and labels[other] >= 0:
-                    label = int(labels[other])
-                    border[label] = border.get(label, 0.0) + float(length)
+        border = _borders(cells, labels, np.arange(len(labels)) == cell)
+        border.pop(OUTSIDE, None)
         beside = sorted(border, key=lambda k: -border[k])[:2]
         if len(beside) < 2 or border[beside[1]] < SHADOW_BORDER * perimeter[cell]:
             continue

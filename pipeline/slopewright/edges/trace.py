@@ -289,7 +289,7 @@ def _sharpest_left(
     return min(choices, key=lambda c: (turn(c), c[0]))
 
 
-def corners_at(graph: Graph, evidence: Evidence) -> tuple[list[Corner], dict[tuple[int, int], int]]:
+def corners_at(graph: Graph) -> tuple[list[Corner], dict[tuple[int, int], int]]:
     """Planes that meet at each vertex in one point of space: those that creases there connect.
 
     Returns

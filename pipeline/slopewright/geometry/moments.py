@@ -15,7 +15,6 @@ Index = npt.NDArray[np.int64]
 
 N_MOMENTS = 10
 QUANTUM_M = 2.0**-16  # 15 µm; whole multiples of it sum exactly in float64, whatever their order
-MAX_CELLS_PER_AXIS = 2**20  # three axes fit into one int64 key
 
 _FIRST = np.array([0, 0, 0, 1, 1, 2])
 _SECOND = np.array([0, 1, 2, 1, 2, 2])

@@ -14,8 +14,6 @@ from .config import IsolateConfig
 from .outline import ring
 from .raster import CellIndex, Grid, Mask
 
-Indices = npt.NDArray[np.int64]
-
 GROUND_BAND_M = 0.3  # points so near the ground surface are ground
 EAVE_DEPTH_M = 0.3  # points so far below a roof cell belong to its edge
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass, fields
 import numpy as np
 
 from ..errors import InputError
+from ..scene import DENSE_SPACING_M
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -14,7 +15,7 @@ class PlanesConfig:
     """One set for every sensor; what differs between sparse and dense clouds has two fields."""
 
     voxel_m: float = 0.10  # dense clouds are summed in cubes of this side; 0.14 loses 2 m² dormer faces
-    dense_spacing_m: float = 0.12  # below it a cloud is dense
+    dense_spacing_m: float = DENSE_SPACING_M  # below it a cloud is dense
     min_noise_m: float = 0.008  # no cloud of a roof is better: shingles are no planes
     grow_sigma_sparse: float = 2.5  # distance to a growing plane, in standard deviations of the noise
     grow_sigma_dense: float = 3.5

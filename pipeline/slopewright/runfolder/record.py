@@ -16,7 +16,7 @@ from ..scene import Notice
 RECORD_FILE = "run.json"
 RECORD_FORMAT = "slopewright-run"
 RECORD_VERSION = 1
-LIBRARIES = ("numpy", "scipy", "shapely", "laspy", "trimesh")  # those that the numbers pass through
+LIBRARIES = ("numpy", "scipy", "shapely", "lazrs", "trimesh")  # those that the numbers pass through
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
