@@ -29,9 +29,7 @@ def check_request(roof: Roof, system: System, request: TakeoffRequest) -> None:
     """
     site = request.site
     if not 0 < request.assurance < 1:
-        raise InputError(
-            f"assurance: got {request.assurance:g}, need a number between 0 and 1, such as 0.95"
-        )
+        raise InputError(f"assurance: got {request.assurance:g}, need a number between 0 and 1, such as 0.95")
     for field, layers in (("shingle_layers", site.shingle_layers), ("felt_layers", site.felt_layers)):
         if not 0 <= layers <= MAX_LAYERS:
             raise InputError(f"{JOB}: [site] {field}: got {layers}, need 0 to {MAX_LAYERS}")
