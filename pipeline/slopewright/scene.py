@@ -41,12 +41,15 @@ class Cloud:
     origin: Array  # (3,) [m]
     crs: str | None = None  # "EPSG:25832" style, or WKT where no code is known, or None
     classes: npt.NDArray[np.uint8] | None = None  # (n,) ASPRS classification codes, where the file has them
+    n_returns: npt.NDArray[np.uint8] | None = None  # (n,) returns of the point's pulse; None: a file without
+    return_number: npt.NDArray[np.uint8] | None = None  # (n,) from 1, there where n_returns is
+    strip: npt.NDArray[np.uint16] | None = None  # (n,) point source id, by custom the flight strip
     name: str = ""  # file name, for messages
     unit: str = "m"  # horizontal unit of the file: "m", "ft" or "us-ft"
     notices: tuple[Notice, ...] = ()
 
     def __post_init__(self) -> None:
-        lock(self.xyz, self.origin, self.classes)
+        lock(self.xyz, self.origin, self.classes, self.n_returns, self.return_number, self.strip)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -60,9 +63,13 @@ class RoofPoints:
     footprint: Array  # (k, 2) [m] outline in plan, open ring, counter-clockwise
     area_m2: float  # plan area of the footprint
     ground_z_m: float | None  # level of the ground around it, None when no ground was seen
+    n_returns: npt.NDArray[np.uint8] | None = None  # (n,) as in the cloud, of `xyz`
+    return_number: npt.NDArray[np.uint8] | None = None  # (n,)
+    strip: npt.NDArray[np.uint16] | None = None  # (n,)
 
     def __post_init__(self) -> None:
         lock(self.xyz, self.indices, self.context, self.footprint)
+        lock(self.n_returns, self.return_number, self.strip)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

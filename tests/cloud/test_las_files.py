@@ -44,6 +44,50 @@ def test_points_and_classes_are_those_of_another_reader(name):
     assert (cloud.origin == np.round(cloud.origin)).all()
 
 
+@pytest.mark.parametrize("name", [name for name, (_, plan, _) in SAMPLES.items() if plan])
+def test_returns_and_strips_are_those_of_another_reader(name):
+    """Oracle: laspy 2.7.0.  A file in which no pulse has two returns, or no source is told, has none."""
+    unit, *_ = SAMPLES[name]
+    cloud = read_cloud(DATA / name, unit=unit)
+    other = laspy.read(DATA / name)
+    kept = ~np.isin(np.asarray(other.classification), [7, 18]) & ~np.asarray(other.withheld, dtype=bool)
+    n_returns = np.asarray(other.number_of_returns)[kept]
+    strip = np.asarray(other.point_source_id)[kept]
+
+    several = n_returns.max() > 1
+    np.testing.assert_array_equal(cloud.n_returns, n_returns if several else None)
+    number = np.asarray(other.return_number)[kept]
+    np.testing.assert_array_equal(cloud.return_number, number if several else None)
+    np.testing.assert_array_equal(cloud.strip, strip if strip.any() else None)
+    for values, dtype in ((cloud.n_returns, np.uint8), (cloud.return_number, np.uint8), (cloud.strip, "u2")):
+        assert values is None or values.dtype == dtype
+
+
+@pytest.mark.parametrize("version", [("1.2", 1), ("1.4", 3), ("1.4", 6), ("1.4", 10)])
+@pytest.mark.parametrize("suffix", [".las", ".laz"])
+def test_returns_and_strips_that_another_writer_wrote_come_back(tmp_path, version, suffix):
+    """Oracle: what was given to laspy's writer; up to 7 returns in formats 0 to 5, 15 in later ones."""
+    if (version[1], suffix) == (10, ".laz"):
+        pytest.skip("no LAZ encoder for wave packets")
+    rng = np.random.default_rng(5)
+    header = laspy.LasHeader(version=version[0], point_format=version[1])
+    header.scales = [0.001] * 3
+    las = laspy.LasData(header)
+    xyz = house_points(400)
+    las.x, las.y, las.z = xyz.T
+    n_returns = rng.integers(1, 8 if version[1] < 6 else 16, 400)
+    number = rng.integers(1, n_returns + 1)
+    strip = rng.integers(0, 65536, 400)
+    las.number_of_returns, las.return_number, las.point_source_id = n_returns, number, strip
+    path = tmp_path / f"a{suffix}"
+    las.write(str(path))
+
+    cloud = read_cloud(path, unit="m")
+    np.testing.assert_array_equal(cloud.n_returns, n_returns)
+    np.testing.assert_array_equal(cloud.return_number, number)
+    np.testing.assert_array_equal(cloud.strip, strip)
+
+
 @pytest.mark.parametrize("name", ["autzen_geo_proj.las", "simple1_1.las", "simple1_3.las"])
 def test_coordinates_follow_from_the_published_layout(name):
     """Oracle: ASPRS LAS 1.4 R15, coordinate = integer x scale + offset, taken from the bytes here."""
@@ -125,6 +169,23 @@ def test_only_the_classes_asked_for_are_kept(tmp_path):
 def test_a_file_that_was_never_classified_has_no_classes(tmp_path, codes):
     path = write_las(tmp_path / "a.las", house_points(), classes=codes)
     assert read_cloud(path, unit="m").classes is None
+
+
+def test_strays_take_their_returns_and_strip_with_them(tmp_path):
+    """Rows of the file that are left are those of the other fields."""
+    xyz = house_points(400)
+    xyz[0] += [9_000, 0, 0]
+    header = laspy.LasHeader(version="1.4", point_format=6)
+    header.scales = [0.001] * 3
+    las = laspy.LasData(header)
+    las.x, las.y, las.z = xyz.T
+    las.number_of_returns = np.arange(400) % 3 + 1
+    las.return_number, las.point_source_id = np.ones(400, dtype=np.uint8), np.arange(400)
+    path = tmp_path / "a.las"
+    las.write(str(path))
+    cloud = read_cloud(path, unit="m")
+    np.testing.assert_array_equal(cloud.strip, np.arange(1, 400))
+    np.testing.assert_array_equal(cloud.n_returns, np.arange(1, 400) % 3 + 1)
 
 
 def test_duplicates_and_order_are_kept(tmp_path):

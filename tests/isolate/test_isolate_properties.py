@@ -62,6 +62,20 @@ def test_turn_and_shift_keep_both_roofs(angle, x, y, z):
     assert found.ground_z_m == pytest.approx(z, abs=0.15)
 
 
+def test_returns_and_strips_stay_with_their_points():
+    """Definition: `indices` are rows of the cloud."""
+    n = len(SCAN.xyz)
+    counted = {
+        "n_returns": (np.arange(n) % 7).astype(np.uint8),
+        "return_number": (np.arange(n) % 5).astype(np.uint8),
+        "strip": (np.arange(n) % 60_013).astype(np.uint16),
+    }
+    for roof in run(cloud(SCAN.xyz, **counted)).roofs:
+        for name, values in counted.items():
+            np.testing.assert_array_equal(getattr(roof, name), values[roof.indices])
+    assert all(getattr(PLAIN.roofs[0], name) is None for name in counted)
+
+
 def test_every_point_twice_gives_the_same_roofs():
     scene = run(cloud(np.vstack([SCAN.xyz, SCAN.xyz])))
     assert len(scene.roofs) == 2

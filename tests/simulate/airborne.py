@@ -77,16 +77,16 @@ def airborne(
     least = float(rng.uniform(*DETECT)) if detect is None else detect
     for strip, look in enumerate(looks):
         g, s = _scan_lines(roof, rng, density / len(looks), look, margin_m)
-        xyz, label = _returns(scene, g, s, beam_m, least, rng)
-        framed = _framed(xyz, roof, margin_m)
-        xyz, label = xyz[framed], label[framed]
+        returns = _returns(scene, g, s, beam_m, least, rng)
+        framed = _framed(returns[0], roof, margin_m)
+        xyz, label, n_returns, number = (values[framed] for values in returns)
         drift = np.sqrt(correlated) * smooth_field(xyz, rng, length_m=correlation_m, smoothness=0.5)
         noise = noise_m * (drift + np.sqrt(1 - correlated) * rng.normal(size=len(xyz)))
         xyz[:, 2] += noise + rng.normal(0, strip_lift_m)
         xyz[:, :2] += rng.normal(0, strip_shift_m, 2)
-        parts.append((xyz, label, np.full(len(xyz), strip, dtype=np.uint8)))
-    xyz, label, strip_of = (np.concatenate(part) for part in zip(*parts, strict=True))
-    return SimCloud(xyz=xyz, label=label, strip=strip_of)
+        parts.append((xyz, label, np.full(len(xyz), strip, dtype=np.uint8), n_returns, number))
+    xyz, label, strip_of, n_returns, number = (np.concatenate(part) for part in zip(*parts, strict=True))
+    return SimCloud(xyz=xyz, label=label, strip=strip_of, n_returns=n_returns, return_number=number)
 
 
 def _scan_lines(
@@ -122,8 +122,8 @@ def _framed(xyz: Array, roof: TrueRoof, margin_m: float) -> npt.NDArray[np.bool_
 
 def _returns(
     scene: World, g: Array, s: Array, beam_m: float, detect: float, rng: np.random.Generator
-) -> tuple[Array, Labels]:
-    """Points of all pulses: one or two a pulse where the beam is on an edge."""
+) -> tuple[Array, Labels, npt.NDArray[np.uint8], npt.NDArray[np.uint8]]:
+    """Points of all pulses, one or two where the beam is on an edge; returns of the pulse, which of them."""
     z, label = first_hits(scene, g, s)
     split = np.flatnonzero(_on_edges(scene, g, s, beam_m))
     second = np.full(len(g), np.nan)
@@ -138,7 +138,9 @@ def _returns(
     z, label = np.concatenate([z, second[two]]), np.concatenate([label, second_label[two]])
     xyz = np.column_stack([g[rows] + s[rows] * z[:, None], z])
     bump_ground(scene, xyz, label, rng)
-    return xyz, label
+    n_returns = np.where(two, 2, 1).astype(np.uint8)[rows]
+    number = np.repeat(np.array([1, 2], dtype=np.uint8), [len(g), np.count_nonzero(two)])
+    return xyz, label, n_returns, number
 
 
 def _on_edges(scene: World, g: Array, s: Array, beam_m: float) -> npt.NDArray[np.bool_]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+import numpy.typing as npt
 import shapely
 
 from slopewright.scene import Cloud, RoofPoints
@@ -24,6 +25,9 @@ def cloud_of(sim: SimCloud, *, origin: Sequence[float] = (0.0, 0.0, 0.0), classi
         xyz=sim.xyz.copy(),
         origin=np.array(origin, dtype=np.float64),
         classes=sim.classes if classified else None,
+        n_returns=sim.n_returns,
+        return_number=sim.return_number,
+        strip=_strip(sim),
         name="simulated",
     )
 
@@ -42,6 +46,7 @@ def roof_points_of(sim: SimCloud, roof: TrueRoof, *, only_roof: bool = False) ->
     if only_roof:
         taken = sim.label >= 0
     context = shapely.contains_xy(around, xy[:, 0], xy[:, 1]) & ~taken & (sim.label != NEIGHBOUR)
+    strip = _strip(sim)
     convex = outline if outline.geom_type == "Polygon" else outline.convex_hull
     return RoofPoints(
         id="r1",
@@ -51,4 +56,12 @@ def roof_points_of(sim: SimCloud, roof: TrueRoof, *, only_roof: bool = False) ->
         footprint=np.array(shapely.geometry.polygon.orient(convex).exterior.coords)[:-1, :2],
         area_m2=float(convex.area),
         ground_z_m=roof.ground_z_m,
+        n_returns=None if sim.n_returns is None else sim.n_returns[taken],
+        return_number=None if sim.return_number is None else sim.return_number[taken],
+        strip=None if strip is None else strip[taken],
     )
+
+
+def _strip(sim: SimCloud) -> npt.NDArray[np.uint16] | None:
+    """Point source ids as a provider gives them: from 1 on; a matched cloud has none."""
+    return None if sim.n_returns is None else sim.strip.astype(np.uint16) + np.uint16(1)

@@ -125,8 +125,8 @@ def write_laz(path: Path, cloud: SimCloud) -> None:
     las.xyz = cloud.xyz + np.array(PLACE_M)
     las.classification = cloud.classes
     las.point_source_id = cloud.strip.astype(np.uint16) + 1
-    las.return_number[:] = 1
-    las.number_of_returns[:] = 1
+    las.return_number[:] = cloud.return_number
+    las.number_of_returns[:] = cloud.n_returns
     las.write(path)
 
 

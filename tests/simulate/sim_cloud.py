@@ -23,9 +23,11 @@ class SimCloud:
         Labels  # (n,) face of the roof; -1 ground, -2 wall, -3 tree, -4 chimney or pipe, -5 neighbour, -6 car
     )
     strip: npt.NDArray[np.uint8]  # (n,) flight strip, 0 for photogrammetry
+    n_returns: npt.NDArray[np.uint8] | None = None  # (n,) of the point's pulse, None for photogrammetry
+    return_number: npt.NDArray[np.uint8] | None = None  # (n,)
 
     def __post_init__(self) -> None:
-        lock(self.xyz, self.label, self.strip)
+        lock(self.xyz, self.label, self.strip, self.n_returns, self.return_number)
 
     @property
     def classes(self) -> npt.NDArray[np.uint8]:

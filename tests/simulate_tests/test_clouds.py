@@ -133,6 +133,23 @@ def test_beams_on_an_edge_give_returns_from_both_sides():
     assert shapely.distance(shapely.points(ground[inside, :2]), GABLE.footprint.exterior).max() < 0.3
 
 
+def test_a_pulse_of_two_returns_has_a_first_above_a_last():
+    """Definition (LAS 1.4 R15): both carry the number of returns; first comes nearer to the aircraft."""
+    options = NO_NOISE | {"beam_m": 0.4}
+    cloud = airborne(GABLE, np.random.default_rng(3), density=60, detect=0.3, **options)
+    assert cloud.n_returns is not None and cloud.return_number is not None
+    assert set(np.unique(cloud.n_returns)) == {1, 2}
+    assert (cloud.return_number <= cloud.n_returns).all()
+    first = (cloud.n_returns == 2) & (cloud.return_number == 1)
+    last = (cloud.n_returns == 2) & (cloud.return_number == 2)
+    assert first.sum() == last.sum() > 200
+    assert (cloud.label[first] >= 0).all() and (cloud.label[last] == GROUND).mean() > 0.7
+    edge = shapely.distance(shapely.points(cloud.xyz[first, :2]), GABLE.footprint.exterior)
+    assert edge.max() < 0.3
+    points = roof_points_of(cloud, GABLE)
+    np.testing.assert_array_equal(points.n_returns, cloud.n_returns[points.indices])
+
+
 def test_a_tilted_view_leaves_a_shadow_on_the_ground():
     """Oracle: behind an eave 3 m up, seen at 15 degrees, 3 tan 15 = 0.80 m of ground are hidden."""
     roof = shapes.hip(length_m=12, span_m=12, pitch_rad=0.2, overhang_m=0.0, eave_z_m=3.0)

@@ -1,6 +1,6 @@
-"""LAS, LAZ and COPC in chunks: coordinates in file units, classes, noise and withheld points left out.
+"""LAS, LAZ and COPC in chunks: coordinates in file units, classes, returns, strips; noise is left out.
 
-Only four fields of a point are wanted, so records are taken apart here: ASPRS LAS 1.4 R15, point data
+Only a few fields of a point are wanted, so records are taken apart here: ASPRS LAS 1.4 R15, point data
 record formats.
 """
 
@@ -47,24 +47,34 @@ def read_las(path: Path, *, keep: Collection[int] | None = None) -> RawCloud:
         layout = point_layout(header)
         for block in _blocks(name, stream, header):
             sieve.add(np.frombuffer(block, dtype=layout), header)
-    xyz, classes = sieve.collect()
+    xyz, classes, returns, strip = sieve.collect()
+    # A file in which no pulse has a second return, or in which no source is told, was written without them.
+    n_returns, number = returns >> np.uint8(4), returns & np.uint8(0x0F)
+    many = bool((n_returns > 1).any())
     return RawCloud(
         xyz=xyz,
         step=np.abs(header.scales),
         placement=placement,
-        classes=classes,
+        classes=None if np.isin(classes, UNCLASSIFIED).all() else classes,
+        n_returns=n_returns if many else None,
+        return_number=number if many else None,
+        strip=strip if strip.any() else None,
         notices=sieve.notices(),
     )
 
 
 def point_layout(header: LasHeader) -> np.dtype[np.void]:
-    """The wanted fields of a point record.  Class and withheld flag share byte 15 in formats 0 to 5."""
+    """The wanted fields of a point record.  Class and withheld flag share byte 15 in formats 0 to 5.
+
+    "returns" holds the return's number in its low bits and the pulse's number of returns above them: three
+    bits each in formats 0 to 5, four in the later ones.
+    """
     wide = header.point_format >= FIRST_WIDE_FORMAT
     return np.dtype(
         {
-            "names": ["x", "y", "z", "flags", "class"],
-            "formats": ["<i4", "<i4", "<i4", "u1", "u1"],
-            "offsets": [0, 4, 8, 15, 16 if wide else 15],
+            "names": ["x", "y", "z", "returns", "flags", "class", "strip"],
+            "formats": ["<i4", "<i4", "<i4", "u1", "u1", "u1", "<u2"],
+            "offsets": [0, 4, 8, 14, 15, 16 if wide else 15, 20 if wide else 18],
             "itemsize": header.point_bytes,
         }
     )
@@ -95,6 +105,8 @@ class _Sieve:
         self.n_noise = self.n_withheld = self.n_unwanted = 0
         self.chunks: list[Array] = []
         self.classes: list[npt.NDArray[np.uint8]] = []
+        self.returns: list[npt.NDArray[np.uint8]] = []  # number of the return, and of all of its pulse << 4
+        self.strips: list[npt.NDArray[np.uint16]] = []
 
     def add(self, points: npt.NDArray[np.void], header: LasHeader) -> None:
         wide = header.point_format >= FIRST_WIDE_FORMAT
@@ -113,18 +125,30 @@ class _Sieve:
             for axis, field in enumerate(("x", "y", "z")):
                 xyz[:, axis] = points[field][good] * header.scales[axis] + header.offsets[axis]
         self.chunks.append(xyz)
+        returns = points["returns"][good]
         self.classes.append(classes[good])
+        self.returns.append(
+            returns if wide else returns & np.uint8(0x07) | (returns & np.uint8(0x38)) << np.uint8(1)
+        )
+        self.strips.append(points["strip"][good])
 
-    def collect(self) -> tuple[Array, npt.NDArray[np.uint8] | None]:
-        """All points in one array, at most twice their size in memory on the way."""
+    def collect(
+        self,
+    ) -> tuple[Array, npt.NDArray[np.uint8], npt.NDArray[np.uint8], npt.NDArray[np.uint16]]:
+        """Points, classes, returns and strips in one array each, at most twice their size on the way."""
         xyz = np.empty((sum(map(len, self.chunks)), 3))
         at = len(xyz)
         while self.chunks:
             chunk = self.chunks.pop()
             at -= len(chunk)
             xyz[at : at + len(chunk)] = chunk
-        classes = np.concatenate([np.empty(0, dtype=np.uint8), *self.classes])
-        return xyz, None if np.isin(classes, UNCLASSIFIED).all() else classes
+        nothing = np.empty(0, dtype=np.uint8)
+        return (
+            xyz,
+            np.concatenate([nothing, *self.classes]),
+            np.concatenate([nothing, *self.returns]),
+            np.concatenate([nothing.astype(np.uint16), *self.strips]),
+        )
 
     def notices(self) -> tuple[Notice, ...]:
         counts = {

@@ -24,7 +24,7 @@ AT_END = -1  # in place of the table's offset: it stands in the last eight bytes
 def read_laz_points(
     name: str, stream: BinaryIO, record: bytes, points_at: int, n_points: int, point_bytes: int, chunk: int
 ) -> Iterator[bytearray]:
-    """Decompress points, `chunk` at a time; only coordinates, classes and flags where the format allows.
+    """Decompress points, `chunk` at a time; only the fields that are wanted where the format allows.
 
     Parameters
     ----------
@@ -53,6 +53,7 @@ def read_laz_points(
         | lazrs.SELECTIVE_DECOMPRESS_Z
         | lazrs.SELECTIVE_DECOMPRESS_CLASSIFICATION
         | lazrs.SELECTIVE_DECOMPRESS_FLAGS
+        | lazrs.SELECTIVE_DECOMPRESS_POINT_SOURCE_ID
     )
     with native_errors(name):
         stream.seek(points_at)

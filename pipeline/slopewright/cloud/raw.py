@@ -43,5 +43,8 @@ class RawCloud:
     step: Array  # (3,) [file unit] smallest step between stored coordinates, 0 where it does not matter
     placement: Placement = field(default_factory=Placement)
     classes: npt.NDArray[np.uint8] | None = None  # (n,)
+    n_returns: npt.NDArray[np.uint8] | None = None  # (n,) of the point's pulse
+    return_number: npt.NDArray[np.uint8] | None = None  # (n,)
+    strip: npt.NDArray[np.uint16] | None = None  # (n,) point source id
     notices: tuple[Notice, ...] = ()
     name_row: Callable[[int], str] = _numbered  # row of xyz -> how to name it to a person

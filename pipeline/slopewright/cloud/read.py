@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Collection
 from pathlib import Path
+from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 
 from ..errors import DegenerateGeometryError, InputError
 from ..scene import Array, Cloud, Notice
@@ -15,7 +17,7 @@ from .pcd import looks_like_pcd, read_pcd
 from .plausible import check_degrees, check_size
 from .raw import Placement, RawCloud
 from .resolve import check_unit, resolve_units
-from .strays import drop_strays
+from .strays import near_points
 
 FORMATS = "LAS, LAZ, COPC, PLY, PCD, E57, XYZ/CSV text"
 MIN_POINTS = 50  # fewer fix no roof
@@ -68,14 +70,18 @@ def read_cloud(path: Path | str, *, unit: str | None = None, keep: Collection[in
     metres = np.array([METRES_PER_UNIT[u] for u in (horizontal, horizontal, vertical)])
     coarse = _check_step(name, raw.step * metres)
     raw.xyz[:] *= metres  # in place, here and below: a copy of millions of points is dear
-    xyz, classes, strays = drop_strays(raw.xyz, raw.classes)
+    near, strays = near_points(raw.xyz)
+    xyz = raw.xyz if near is None else raw.xyz[near]
     origin = np.floor(xyz.min(axis=0))
     xyz -= origin
     cloud = Cloud(
         xyz=xyz,
         origin=origin,
         crs=raw.placement.crs,
-        classes=classes,
+        classes=_kept(raw.classes, near),
+        n_returns=_kept(raw.n_returns, near),
+        return_number=_kept(raw.return_number, near),
+        strip=_kept(raw.strip, near),
         name=name,
         unit=horizontal,
         notices=raw.placement.notices + raw.notices + strays + assumed + stretched + coarse,
@@ -84,6 +90,10 @@ def read_cloud(path: Path | str, *, unit: str | None = None, keep: Collection[in
     _check_spread(name, xyz)
     check_size(cloud)
     return cloud
+
+
+def _kept(values: npt.NDArray[Any] | None, near: npt.NDArray[np.bool_] | None) -> npt.NDArray[Any] | None:
+    return values if values is None or near is None else values[near]
 
 
 def _read(path: Path, keep: Collection[int] | None) -> RawCloud:

@@ -11,8 +11,6 @@ TRIM = 0.5  # per cent of the points at each end of each axis that may be stray
 FAR_M = 1_000.0  # beyond the trimmed extent by this and by the extent itself: not part of the scene
 SAMPLE = 200_000  # points looked at for the extent
 
-Classes = npt.NDArray[np.uint8]
-
 
 def trimmed_bounds(xyz: Array) -> tuple[Array, Array]:
     """Low and high corner, shape (3,) [m], between which all but the outermost points lie."""
@@ -21,30 +19,28 @@ def trimmed_bounds(xyz: Array) -> tuple[Array, Array]:
     return low, high
 
 
-def drop_strays(xyz: Array, classes: Classes | None) -> tuple[Array, Classes | None, tuple[Notice, ...]]:
-    """Leave out points further than 1 km, and further than the cloud is large, beyond all but 1 % of it.
+def near_points(xyz: Array) -> tuple[npt.NDArray[np.bool_] | None, tuple[Notice, ...]]:
+    """Points not further than 1 km, or than the cloud is large, beyond all but 1 % of it.
 
     Parameters
     ----------
     xyz : array, shape (n, 3)
         Coordinates [m].
-    classes : array, shape (n,), optional
 
     Returns
     -------
-    xyz, classes
-        Without the strays; the arrays given, if there are none.
+    near : array, shape (n,), or None
+        False for strays; None if there are none.
     notices : tuple of Notice
         One with their number, if there are any.
     """
     low, high = trimmed_bounds(xyz)
     margin = np.maximum(FAR_M, high - low)
     if (xyz.min(axis=0) >= low - margin).all() and (xyz.max(axis=0) <= high + margin).all():
-        return xyz, classes, ()
+        return None, ()
     near = np.ones(len(xyz), dtype=bool)
     for axis in range(3):
         near &= (xyz[:, axis] >= low[axis] - margin[axis]) & (xyz[:, axis] <= high[axis] + margin[axis])
     n_strays = int(np.count_nonzero(~near))
     text = f"{n_strays:,} points more than 1 km away from all others left out"
-    kept = None if classes is None else classes[near]
-    return xyz[near], kept, (Notice(code="strays_dropped", text=text),)
+    return near, (Notice(code="strays_dropped", text=text),)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -93,7 +94,14 @@ def cut(
         footprint=ring(polygon),
         area_m2=float(polygon.area),
         ground_z_m=ground_z_m,
+        n_returns=_rows(site.cloud.n_returns, kept),
+        return_number=_rows(site.cloud.return_number, kept),
+        strip=_rows(site.cloud.strip, kept),
     )
+
+
+def _rows(values: npt.NDArray[Any] | None, rows: npt.NDArray[np.intp]) -> npt.NDArray[Any] | None:
+    return None if values is None else values[rows]
 
 
 def _floor(site: Site, own: Mask, zone: Mask, config: IsolateConfig) -> tuple[Array, float | None]:
