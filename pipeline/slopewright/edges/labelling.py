@@ -28,7 +28,7 @@ SHADOW_WIDTH_M = 0.7  # a wider strip without points is a gap between roofs
 SHADOW_BORDER = 0.3  # share of the strip's outline along each of the two faces
 SHADOW_STEP_M = 0.5  # by which the one face is higher
 INTEGRAL = 1e-4  # a relaxed variable this near 0 or 1 is taken to be there
-TIME_LIMIT_S = 10.0
+NODE_LIMIT = 2000  # of branch and bound: a limit in seconds would make the roof depend on the machine
 
 OUTSIDE = -1
 
@@ -176,7 +176,7 @@ def _solve(
         integrality=integral,
         bounds=Bounds(low, high),
         constraints=constraints,
-        options={"time_limit": TIME_LIMIT_S},
+        options={"node_limit": NODE_LIMIT},
     )
     return None if result.x is None else np.asarray(result.x, dtype=np.float64)
 
