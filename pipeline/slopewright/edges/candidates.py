@@ -14,6 +14,10 @@ from .evidence import Evidence
 MAX_AZIMUTH_SD_RAD = np.deg2rad(2.5)  # planes less sure of their azimuth set no direction of their own
 DIRECTION_CLUSTER_RAD = np.deg2rad(5.0)
 MIN_SLOPE_FOR_AZIMUTH = 0.03  # below this a plane is level and its azimuth noise
+OUTLINE_STEP_RAD = np.deg2rad(
+    15.0
+)  # between the directions in which the outline of a level roof is looked for
+OUTLINE_COARSE_RAD = np.deg2rad(1.0)  # first round of its sides' direction; the next is ten times finer
 SAME_DIRECTION_RAD = np.deg2rad(10.0)
 GAP_SPACINGS = 4.0  # random points leave a longer gap in 0.25 % of all places
 INSIDE_SPACINGS = 0.35  # by how much the outermost points lie inside an edge
@@ -94,8 +98,12 @@ def _creases(evidence: Evidence) -> list[PlanLine]:
     return lines
 
 
-def plane_directions(evidence: Evidence, segmentation: Segmentation) -> list[float | None]:
-    """Azimuth of each plane's gradient, shared modulo 90 degrees by planes that agree; None: no say [rad]."""
+def plane_directions(evidence: Evidence, segmentation: Segmentation) -> list[float]:
+    """Direction in plan along or across which each plane is likely to end [rad].
+
+    The azimuth of its gradient, shared modulo 90 degrees by planes that agree; of a roof without any azimuth,
+    which is level, that of its outline.
+    """
     quarter = np.pi / 2
 
     def gaps_to(means: list[float], angle: float) -> list[float]:
@@ -125,22 +133,53 @@ def plane_directions(evidence: Evidence, segmentation: Segmentation) -> list[flo
         weights = 1 / (sd[clusters[home]] ** 2 + np.deg2rad(0.2) ** 2)
         turns = np.exp(4j * angle[clusters[home]])
         means[home] = float(np.angle((weights * turns).sum()) / 4)
-    directions: list[float | None] = [None] * len(slope)
-    for mean, members in zip(means, clusters, strict=True):
-        for k in members:
-            directions[k] = mean + quarter * round((angle[k] - mean) / quarter)
-    if means:
-        for k in range(len(slope)):
-            if directions[k] is None:
-                gaps = gaps_to(means, angle[k])
-                mean = means[int(np.argmin(gaps)) if np.isfinite(sd[k]) else 0]
-                directions[k] = mean + quarter * round((angle[k] - mean) / quarter)
+    if not means:
+        on_roof = evidence.xyz[evidence.labels >= 0, :2]
+        return [outline_direction(on_roof, evidence.spacing_m)] * len(slope)
+    home_of = {k: mean for mean, members in zip(means, clusters, strict=True) for k in members}
+    directions = []
+    for k in range(len(slope)):
+        nearest = means[int(np.argmin(gaps_to(means, angle[k]))) if np.isfinite(sd[k]) else 0]
+        mean = home_of.get(k, nearest)
+        directions.append(mean + quarter * round((angle[k] - mean) / quarter))
     return directions
+
+
+def outline_direction(xy: Array, spacing_m: float) -> float:
+    """Direction, modulo 90 degrees, in which the outline of points has its longest straight sides [rad].
+
+    Parameters
+    ----------
+    xy : array, shape (n, 2)
+        [m]
+    spacing_m : float
+        Between them [m].
+
+    Notes
+    -----
+    Last points of runs in many directions lie along the outline.  Projected along a side they fall on one
+    spot: the sum of squared counts in narrow bins is largest there.
+    """
+    turns = np.arange(0, 2 * np.pi, OUTLINE_STEP_RAD)
+    ends = np.concatenate([run_ends(xy, np.array([np.cos(t), np.sin(t)]), spacing_m) for t in turns])
+    bin_m = max(0.1, 0.4 * spacing_m)
+
+    def sharpness(angle: float) -> float:
+        total = 0.0
+        for normal in ((np.cos(angle), np.sin(angle)), (-np.sin(angle), np.cos(angle))):
+            at = ends @ np.array(normal) / bin_m
+            for shift in (0.0, 0.5):  # so that a side does not hide on the border of two bins
+                index = np.floor(at - at.min() + shift).astype(np.int64)
+                total += float((np.bincount(index).astype(np.float64) ** 2).sum())
+        return total
+
+    coarse = max(np.arange(0, np.pi / 2, OUTLINE_COARSE_RAD), key=sharpness)
+    fine = coarse + np.arange(-1, 1, 0.1) * OUTLINE_COARSE_RAD
+    return float(max(fine, key=sharpness))
 
 
 def _boundaries(evidence: Evidence, segmentation: Segmentation, creases: list[PlanLine]) -> list[PlanLine]:
     directions = plane_directions(evidence, segmentation)
-    spare = [d for d in directions if d is not None][:1] or [0.0]
     lines = []
     for k in range(len(evidence.coefficients)):
         angle = directions[k]
@@ -148,7 +187,7 @@ def _boundaries(evidence: Evidence, segmentation: Segmentation, creases: list[Pl
         near_creases = [line for line in creases if k in line.owners]
         left = []
         for quarter in range(4):
-            turn = (angle if angle is not None else spare[0]) + quarter * np.pi / 2
+            turn = angle + quarter * np.pi / 2
             normal = np.array([np.cos(turn), np.sin(turn)])
             ends = _unexplained(run_ends(own, normal, evidence.spacing_m), near_creases, evidence.spacing_m)
             found, rest = _vote(ends, normal, k, evidence.spacing_m)
@@ -167,7 +206,7 @@ def closing_lines(evidence: Evidence, segmentation: Segmentation, planes: list[i
         if len(own) == 0:
             continue
         for quarter in range(4):
-            turn = (directions[k] or 0.0) + quarter * np.pi / 2
+            turn = directions[k] + quarter * np.pi / 2
             normal = np.array([np.cos(turn), np.sin(turn)])
             station = own @ np.array([-normal[1], normal[0]])
             lines.append(
