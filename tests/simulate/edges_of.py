@@ -13,6 +13,8 @@ from slopewright.scene import Array, EdgeKind
 from .truth import TrueEdge
 from .wings import SAME_M, Gradient
 
+LEVEL = 1e-9  # rise over run of a level edge, but for rounding
+
 Segment = tuple[tuple[float, float], tuple[float, float]]
 
 
@@ -32,7 +34,12 @@ def sides_of(cells: Sequence[shapely.Polygon]) -> dict[Segment, tuple[int, int]]
 
 
 def edges_of(
-    cells: Sequence[shapely.Polygon], face_of_cell: Sequence[int], faces: Sequence[Gradient]
+    cells: Sequence[shapely.Polygon],
+    face_of_cell: Sequence[int],
+    faces: Sequence[Gradient],
+    *,
+    level: float = LEVEL,
+    same_m: float = SAME_M,
 ) -> tuple[TrueEdge, ...]:
     """Edges between cells of different faces; a step in height gives one to each of its two faces.
 
@@ -42,6 +49,10 @@ def edges_of(
         The plan, noded: neighbours share their segments exactly.
     face_of_cell : sequence of int
         Row of `faces`, -1 for none.
+    level : float
+        Rise over run along an edge up to which it is level.
+    same_m : float
+        Heights that differ by less are one height [m].
     """
     loose: dict[tuple[EdgeKind, tuple[int, ...]], list[tuple[Array, Array]]] = {}
     for (start, end), (left, right) in sides_of(cells).items():
@@ -50,7 +61,7 @@ def edges_of(
         if f == g:
             continue
         p, q = np.array(start), np.array(end)
-        for kind, owners in classify(p, q, f, g, faces):
+        for kind, owners in classify(p, q, f, g, faces, level=level, same_m=same_m):
             owner = faces[owners[0]]
             ends = [np.append(r, _height(owner, r)) for r in (p, q)]
             loose.setdefault((kind, owners), []).append((ends[0], ends[1]))
@@ -62,7 +73,14 @@ def edges_of(
 
 
 def classify(
-    p: Array, q: Array, f: int, g: int, faces: Sequence[Gradient]
+    p: Array,
+    q: Array,
+    f: int,
+    g: int,
+    faces: Sequence[Gradient],
+    *,
+    level: float = LEVEL,
+    same_m: float = SAME_M,
 ) -> list[tuple[EdgeKind, tuple[int, ...]]]:
     """Kind and owners of the edge from p to q (plan) with face f on its left and g on its right (-1: none).
 
@@ -78,21 +96,21 @@ def classify(
 
     def free(face: int, inward: Array) -> EdgeKind:
         climb, rise = rates(face, inward)
-        return EdgeKind.EAVE if abs(climb) < 1e-9 and rise > -1e-9 else EdgeKind.RAKE
+        return EdgeKind.EAVE if abs(climb) < level and rise > -level else EdgeKind.RAKE
 
     def walled(face: int, inward: Array) -> EdgeKind:
         climb, _ = rates(face, inward)
-        return EdgeKind.HEADWALL if abs(climb) < 1e-9 else EdgeKind.SIDEWALL
+        return EdgeKind.HEADWALL if abs(climb) < level else EdgeKind.SIDEWALL
 
     if f < 0 or g < 0:
         face, inward = (g, -into_left) if f < 0 else (f, into_left)
         return [(free(face, inward), (face,))]
     gap = [_height(faces[f], r) - _height(faces[g], r) for r in (p, q)]
-    if max(abs(gap[0]), abs(gap[1])) > SAME_M:
+    if max(abs(gap[0]), abs(gap[1])) > same_m:
         upper, lower, inward = (f, g, into_left) if sum(gap) > 0 else (g, f, -into_left)
         return [(free(upper, inward), (upper,)), (walled(lower, -inward), (lower,))]
     (climb, rise_f), (_, rise_g) = rates(f, into_left), rates(g, -into_left)
-    if abs(climb) < 1e-9:
+    if abs(climb) < level:
         if rise_f < 0 and rise_g < 0:
             kind = EdgeKind.RIDGE
         else:
