@@ -39,6 +39,8 @@ def airborne(
     looks_rad: Sequence[float] | None = None,
     strip_lift_m: float = 0.03,
     strip_shift_m: float = 0.05,
+    strip_tilt_rad: float = 0.0,
+    line_ratio: float | None = None,
     beam_m: float = 0.25,
     detect: float | None = None,
     margin_m: float = 8.0,
@@ -58,6 +60,10 @@ def airborne(
     strip_lift_m, strip_shift_m : float
         Standard deviations of each strip's own error of height and of each horizontal coordinate [m].
         One common to all strips remains: it moves a roof and leaves its shape.
+    strip_tilt_rad : float
+        Standard deviation of each strip's own lean, about the roof's middle, in either direction.
+    line_ratio : float, optional
+        Spacing of the scan lines over that of the pulses along them; drawn from 0.75 to 1.33 if not given.
     looks_rad : sequence of float, optional
         One strip each: the angle from the vertical at which the roof's middle is seen.  Drawn from
         -15 to 15 degrees for two strips if not given.  What lies behind the roof is in its shadow.
@@ -76,7 +82,7 @@ def airborne(
     looks = rng.uniform(-LOOK_MAX_RAD, LOOK_MAX_RAD, 2) if looks_rad is None else looks_rad
     least = float(rng.uniform(*DETECT)) if detect is None else detect
     for strip, look in enumerate(looks):
-        g, s = _scan_lines(roof, rng, density / len(looks), look, margin_m)
+        g, s = _scan_lines(roof, rng, density / len(looks), look, margin_m, line_ratio)
         returns = _returns(scene, g, s, beam_m, least, rng)
         framed = _framed(returns[0], roof, margin_m)
         xyz, label, n_returns, number = (values[framed] for values in returns)
@@ -85,12 +91,21 @@ def airborne(
         xyz[:, 2] += noise + rng.normal(0, strip_lift_m)
         xyz[:, :2] += rng.normal(0, strip_shift_m, 2)
         parts.append((xyz, label, np.full(len(xyz), strip, dtype=np.uint8), n_returns, number))
+    # after all else, so that a scan without lean is the same scan
+    middle = np.array(roof.footprint.centroid.coords[0])
+    for (xyz, *_), lean in zip(parts, rng.normal(0, strip_tilt_rad, (len(parts), 2)), strict=True):
+        xyz[:, 2] += (xyz[:, :2] - middle) @ lean
     xyz, label, strip_of, n_returns, number = (np.concatenate(part) for part in zip(*parts, strict=True))
     return SimCloud(xyz=xyz, label=label, strip=strip_of, n_returns=n_returns, return_number=number)
 
 
 def _scan_lines(
-    roof: TrueRoof, rng: np.random.Generator, density: float, look_rad: float, margin_m: float
+    roof: TrueRoof,
+    rng: np.random.Generator,
+    density: float,
+    look_rad: float,
+    margin_m: float,
+    line_ratio: float | None,
 ) -> tuple[Array, Array]:
     """Rays of one strip: straight parallel scan lines, pulses evenly spaced along them."""
     x0, y0, x1, y1 = roof.footprint.bounds
@@ -99,7 +114,7 @@ def _scan_lines(
     along = np.array([np.cos(heading), np.sin(heading)])
     across = np.array([-along[1], along[0]])
     reach = np.hypot(x1 - x0, y1 - y0) / 2 + 1.5 * margin_m + 0.5 * TALL_M
-    stretch = rng.uniform(0.75, 1.33)  # line spacing over pulse spacing, squared
+    stretch = rng.uniform(0.75, 1.33) if line_ratio is None else line_ratio
     line_m, pulse_m = np.sqrt(stretch / density), np.sqrt(1 / (stretch * density))
     u, v = np.meshgrid(np.arange(-reach, reach, pulse_m), np.arange(-reach, reach, line_m))
     u = u + rng.uniform(0, pulse_m, (len(u), 1)) + rng.normal(0, 0.1 * pulse_m, u.shape)
