@@ -6,7 +6,6 @@ from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
 
 import numpy as np
-
 from core_score import NORMAL_POINT, SHARES, Row
 
 LEAST_M2 = {"lidar-4": 5.0, "lidar-8": 5.0}  # smallest face that counts; 2 m² elsewhere
