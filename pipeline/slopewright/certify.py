@@ -6,6 +6,9 @@ from .roof import Roof
 
 MAX_AREA_HALF_WIDTH = 0.10  # of the total area, 95 %; wider, and an order of material cannot rest on it
 MIN_OBSERVED = 0.5  # area-weighted share of the planes seen; below it most of the roof is inferred
+AGAINST = frozenset(
+    {"cloud_ends", "under_cover", "left_out"}
+)  # notices after which the area rests on guesses
 
 
 def reasons_against(roof: Roof) -> list[str]:
@@ -17,4 +20,5 @@ def reasons_against(roof: Roof) -> list[str]:
     observed = sum(plane.observed * plane.area.value for plane in roof.planes) / roof.area.value
     if not observed >= MIN_OBSERVED:
         reasons.append(f"{observed:.0%} of the roof was seen, need {MIN_OBSERVED:.0%} or more")
+    reasons += [notice.text for notice in roof.notices if notice.code in AGAINST]
     return reasons

@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from . import adjust, cloud, edges, isolate, mesh, planes, report, takeoff
+from . import adjust, cloud, edges, isolate, mesh, planes, report, scrutiny, takeoff
 from .certify import reasons_against
 from .finding import find_roof
 from .intent import Intent, Options
@@ -174,9 +174,10 @@ def _measure_roof(job: Job, options: Options, clock: Clock) -> tuple[Roof, dict[
     with clock.stage("adjust"):
         frame = Frame(origin=scanned.origin, crs=scanned.crs, ground_z_m=found.points.ground_z_m)
         roof = adjust.run(found.points, segmentation, topology, frame)
+        doubts = scrutiny.run(found.points, segmentation, roof)
     stated = job.notices(scanned.unit)
     told = (scanned, found, segmentation, topology, roof)
-    notices = dict.fromkeys([*stated, *(notice for stage in told for notice in stage.notices)])
+    notices = dict.fromkeys([*stated, *(notice for stage in told for notice in stage.notices), *doubts])
     return replace(roof, notices=tuple(notices)), {"chosen": found.points.id, "other_roofs": found.others}
 
 
