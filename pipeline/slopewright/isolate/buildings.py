@@ -6,6 +6,8 @@ not separate, gaps do.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
 import numpy.typing as npt
 from scipy import ndimage
@@ -166,7 +168,11 @@ def group(mask: Mask, ground_cells: Mask | None, grid: Grid) -> Labels:
     return filled
 
 
-def cells_of(labels: Labels, number: int) -> tuple[npt.NDArray[np.intp], npt.NDArray[np.intp]]:
-    """Rows and columns of one building's cells."""
-    row, column = np.nonzero(labels == number)
-    return row, column
+def cells_of_each(
+    labels: Labels,
+) -> Iterator[tuple[int, npt.NDArray[np.intp], npt.NDArray[np.intp]]]:
+    """Number, rows and columns of each building's cells."""
+    for number, window in enumerate(ndimage.find_objects(labels), start=1):
+        if window is not None:
+            row, column = np.nonzero(labels[window] == number)
+            yield number, row + window[0].start, column + window[1].start

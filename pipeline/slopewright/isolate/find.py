@@ -8,14 +8,15 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 import shapely
+from scipy import ndimage
 
 from ..errors import InputError, NoRoofError
 from ..scene import Array, Cloud, Labels, Notice, RoofPoints, Scene
 from . import choice
-from .buildings import cells_of, group, roof_cells
+from .buildings import cells_of_each, group, roof_cells
 from .classes import Hints, foreign_points, noise_points, read_hints
 from .config import IsolateConfig
-from .cut import Site, cut, zones_around
+from .cut import PointsByCell, Site, cut, zones_around
 from .flat import Flatness, find_flat
 from .ground import ground_surface
 from .outline import outline
@@ -201,14 +202,14 @@ def _layer(cloud: Cloud, raster: _Raster, ground_m: Array | None, config: Isolat
     ground = None if ground_m is None else ground_cells(surface, ground_m) & ~mask
     labels = group(mask, ground, grid)
     candidates = []
-    for number in range(1, int(labels.max(initial=0)) + 1):
-        row, column = cells_of(labels, number)
+    mean_m = surface.mean_m
+    for number, row, column in cells_of_each(labels):
         area_m2 = len(row) * grid.cell_m**2
         if area_m2 < config.area_min_m2:
             continue
         edge = None
         if ground_m is not None and ground is not None:
-            edge = border(row, column, surface.mean_m, ground, ground_m, grid, config)
+            edge = border(row, column, mean_m, ground, ground_m, grid, config)
         candidates.append(_Candidate(number=number, row=row, column=column, area_m2=area_m2, border=edge))
     return _Layer(labels=labels, candidates=candidates, flat=flat, ground_m=ground_m, ground=ground)
 
@@ -233,9 +234,10 @@ def _site(cloud: Cloud, raster: _Raster, layer: _Layer, numbers: list[int], conf
         foreign = foreign_points(cloud, raster.cell, raster.grid, layer.flat, roof)
     return Site(
         cloud=cloud,
-        cell=raster.cell,
+        by_cell=PointsByCell.of(raster.cell, raster.grid),
         grid=raster.grid,
         labels=labels,
+        windows={k: w for k, w in enumerate(ndimage.find_objects(labels), start=1) if w is not None},
         zones=zones_around(labels, raster.grid, config.margin_m),
         ground_m=layer.ground_m,
         ground=layer.ground,

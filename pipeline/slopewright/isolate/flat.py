@@ -155,9 +155,10 @@ def _best_of_windows(
 ) -> Flatness:
     """Each cell takes the flattest window around it whose plane passes through the cell's own points."""
     height, east, north, rms = window
+    rms = np.where(fits, rms, np.inf)
     shape = fits.shape
     with np.errstate(invalid="ignore", divide="ignore"):
-        own = np.stack([surface.first[0], surface.first[1]]) / surface.n / 1000
+        own_x, own_y = surface.first[0] / surface.n / 1000, surface.first[1] / surface.n / 1000
     own_z = surface.mean_m
     best = np.full(shape, np.inf)
     plane = np.full((3, *shape), np.nan)
@@ -165,16 +166,19 @@ def _best_of_windows(
     for down in steps:
         for right in steps:
             here, there = _overlap(shape, down, right)
-            east_w, north_w = east[there], north[there]
+            row, column = np.nonzero((rms[there] < best[here]) & surface.seen[here])
+            row, column = row + here[0].start, column + here[1].start
+            around = (row + down, column + right)
+            east_w, north_w = east[around], north[around]
             # The window's middle lies (right, down) cells away, so the cell's centre lies (-right, -down).
-            centre = height[there] - (east_w * right + north_w * down) * cell_m
-            with np.errstate(invalid="ignore"):
-                off = np.abs(own_z[here] - centre - east_w * own[0][here] - north_w * own[1][here])
-                near = off <= rough_m * np.sqrt(1 + east_w**2 + north_w**2)
-            better = fits[there] & near & (rms[there] < best[here])
-            best[here] = np.where(better, rms[there], best[here])
+            centre = height[around] - (east_w * right + north_w * down) * cell_m
+            at = (row, column)
+            off = np.abs(own_z[at] - centre - east_w * own_x[at] - north_w * own_y[at])
+            near = off <= rough_m * np.sqrt(1 + east_w**2 + north_w**2)
+            at = (row[near], column[near])
+            best[at] = rms[around][near]
             for k, value in enumerate((centre, east_w, north_w)):
-                plane[k][here] = np.where(better, value, plane[k][here])
+                plane[k][at] = value[near]
     return Flatness(
         flat=np.isfinite(best),
         height_m=plane[0],

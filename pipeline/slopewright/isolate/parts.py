@@ -79,34 +79,27 @@ def _largest(
 ) -> npt.NDArray[np.bool_]:
     """Cells of the plane, of those tried, that holds most of the cells that are left; refitted once."""
     open_cells = np.flatnonzero(left)
+    seed = open_cells[:: 1 + len(open_cells) // N_SEEDS]
+    level = z[seed] - (gradient[seed] * xy[seed]).sum(axis=1)
+    tried = _inside(xy, z, normal, np.column_stack([gradient[seed], level]), tolerance_m)[:, open_cells]
     best = np.zeros(len(z), dtype=bool)
-    for seed in open_cells[:: 1 + len(open_cells) // N_SEEDS]:
-        inside = _inside(xy, z, normal, left, (xy[seed], z[seed], gradient[seed]), tolerance_m)
-        if inside.sum() > best.sum():
-            best = inside
+    best[open_cells] = tried[tried.sum(axis=1).argmax()]
     if best.sum() >= 4:
         middle = xy[best].mean(axis=0)
         design = np.column_stack([xy[best] - middle, np.ones(int(best.sum()))])
         fit = np.linalg.lstsq(design, z[best], rcond=None)[0]
-        refit = _inside(xy, z, normal, left, (middle, fit[2], fit[:2]), tolerance_m)
-        if refit.sum() >= best.sum():
-            return refit
+        fit[2] -= fit[:2] @ middle
+        refit = _inside(xy, z, normal, fit[None], tolerance_m)[0] & left
+        best = refit if refit.sum() >= best.sum() else best
     return best
 
 
-def _inside(
-    xy: Array,
-    z: Array,
-    normal: Array,
-    left: npt.NDArray[np.bool_],
-    plane: tuple[Array, float, Array],
-    tolerance_m: float,
-) -> npt.NDArray[np.bool_]:
-    at, height, gradient = plane
-    steepness = math.sqrt(1 + float(gradient @ gradient))
-    off = np.abs(z - height - (xy - at) @ gradient) / steepness
-    alike = normal @ (np.array([-gradient[0], -gradient[1], 1.0]) / steepness) >= ALIKE
-    inside: npt.NDArray[np.bool_] = left & alike & (off <= tolerance_m)
+def _inside(xy: Array, z: Array, normal: Array, planes: Array, tolerance_m: float) -> npt.NDArray[np.bool_]:
+    """Which of k cells lie in each of s planes z = a x + b y + c, shape (s, 3): shape (s, k)."""
+    steepness = np.sqrt(1 + (planes[:, :2] ** 2).sum(axis=1))[:, None]
+    upright = np.column_stack([-planes[:, :2], np.ones(len(planes))]) / steepness
+    off = np.abs(z - planes[:, 2:] - planes[:, :2] @ xy.T)
+    inside: npt.NDArray[np.bool_] = (upright @ normal.T >= ALIKE) & (off <= tolerance_m * steepness)
     return inside
 
 

@@ -17,6 +17,7 @@ from .config import IsolateConfig
 
 Mask = npt.NDArray[np.bool_]
 CellIndex = npt.NDArray[np.int32]
+Window = tuple[slice, slice]  # rows and columns of a grid
 
 POINTS_PER_CELL = 1.0  # fewer leave cells empty, more make windows that small faces do not fill
 FILLED_LEAST = 0.5  # of the cells; points strewn at random, one a cell, fill 0.63 of them
@@ -49,6 +50,16 @@ class Grid:
         row += column
         row[~inside] = -1
         return row
+
+    def part(self, window: Window) -> Grid:
+        """The cells of a window as a grid of their own."""
+        rows, columns = window
+        return Grid(
+            x_m=self.x_m + columns.start * self.cell_m,
+            y_m=self.y_m + rows.start * self.cell_m,
+            cell_m=self.cell_m,
+            shape=(rows.stop - rows.start, columns.stop - columns.start),
+        )
 
     def centre(self, row: npt.NDArray[np.intp], column: npt.NDArray[np.intp]) -> Array:
         """Plan position of cells [m], shape (k, 2)."""
