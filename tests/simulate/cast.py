@@ -7,7 +7,7 @@ down, the first hit is the one with the largest z.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 
 import numpy as np
 import shapely
@@ -15,7 +15,7 @@ import shapely
 from slopewright.scene import Array, Labels
 
 from .fields import smooth_field
-from .surroundings import GROUND, NEIGHBOUR, TREE, WALL, Box, Ground, Surroundings, Tree
+from .surroundings import CHIMNEY, GROUND, NEIGHBOUR, TREE, WALL, Box, Ground, Surroundings, Tree
 from .truth import TrueRoof, TrueWall
 
 DEEP_M = 6.0  # walls go on this far below the house's ground, for sloping ground
@@ -87,6 +87,8 @@ class World:
 def world_of(roof: TrueRoof, surroundings: Surroundings) -> World:
     """Facets of everything in the scene."""
     facets = [*_house(roof, None)]
+    for stack in roof.stacks:
+        facets += _box(Box(**asdict(stack), label=CHIMNEY))
     for box in surroundings.boxes:
         facets += _box(box)
     for other in surroundings.neighbours:

@@ -7,7 +7,7 @@ from collections.abc import Callable
 
 import numpy as np
 
-from . import shapes
+from . import draw_joined, shapes
 from .truth import TrueRoof, move
 
 
@@ -172,6 +172,7 @@ _DRAW: dict[str, Callable[[np.random.Generator], TrueRoof]] = {
     "saltbox": _draw_saltbox,
     "gablet": _draw_gablet,
     "porch": _draw_porch,
+    **draw_joined.DRAW,
 }
 
 KINDS = tuple(_DRAW)

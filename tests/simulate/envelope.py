@@ -45,7 +45,7 @@ def _surfaces(wings: Sequence[Wing]) -> list[Gradient]:
 def _surface(plane: Gradient, surfaces: Sequence[Gradient]) -> int:
     """Row of a plane among surfaces, -1 if it is not there."""
     for i, other in enumerate(surfaces):
-        if np.allclose(plane, other, rtol=0, atol=SAME_PLANE):
+        if max(abs(p - q) for p, q in zip(plane, other, strict=True)) < SAME_PLANE:
             return i
     return -1
 

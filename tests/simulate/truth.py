@@ -70,6 +70,17 @@ class TrueWall:
         lock(self.start, self.end)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stack:
+    """A chimney that belongs to the roof's shape, an upright box; the faces count as going on below it."""
+
+    centre: tuple[float, float]  # [m]
+    size: tuple[float, float]  # [m]
+    turn_rad: float
+    foot_m: float
+    top_m: float
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class TrueRoof:
     """A building's roof, exact, seen from above."""
@@ -78,6 +89,7 @@ class TrueRoof:
     planes: tuple[TruePlane, ...]
     edges: tuple[TrueEdge, ...]
     walls: tuple[TrueWall, ...]
+    stacks: tuple[Stack, ...] = ()
     ground_z_m: float = 0.0
 
     @property
@@ -148,8 +160,21 @@ def _mapped(roof: TrueRoof, turn: Array, shift: Array) -> TrueRoof:
             foot_m=None if old.foot_m is None else (old.foot_m[0] + lift, old.foot_m[1] + lift),
         )
 
+    def stack(old: Stack) -> Stack:
+        x, y = point(np.array(old.centre))
+        angle = -old.turn_rad if flip else old.turn_rad + float(np.arctan2(turn[1, 0], turn[0, 0]))
+        lift = float(shift[2])
+        return replace(
+            old,
+            centre=(float(x), float(y)),
+            turn_rad=angle,
+            foot_m=old.foot_m + lift,
+            top_m=old.top_m + lift,
+        )
+
     return replace(
         roof,
+        stacks=tuple(stack(s) for s in roof.stacks),
         planes=tuple(plane(p) for p in roof.planes),
         edges=tuple(replace(e, start=point(e.start), end=point(e.end)) for e in roof.edges),
         walls=tuple(wall(w) for w in roof.walls),
