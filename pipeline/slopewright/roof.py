@@ -148,9 +148,32 @@ class RoofMesh:
 
     vertices: Array  # (v, 3) [m], the rows of `Roof.vertices`
     nodes: tuple[MeshNode, ...]
+    body: RoofBody
 
     def __post_init__(self) -> None:
         lock(self.vertices)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Surface:
+    """A flat piece of a building's skin."""
+
+    kind: str  # "roof", "wall" or "ground"
+    plane: str | None  # id, of a roof surface
+    rings: tuple[tuple[int, ...], ...]  # rows of `RoofBody.vertices`, counter-clockwise from outside, outer first
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class RoofBody:
+    """What stands below a roof: walls upright under its free edges and steps, down to the ground if it was seen."""
+
+    vertices: Array  # (v, 3) [m]
+    surfaces: tuple[Surface, ...]  # the planes in their order, walls, ground
+    wall_triangles: npt.NDArray[np.int64]  # (t, 3) rows of vertices, counter-clockwise from outside
+    closed: bool  # every side of every surface is one of exactly one other
+
+    def __post_init__(self) -> None:
+        lock(self.vertices, self.wall_triangles)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

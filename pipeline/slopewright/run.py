@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from . import adjust, cloud, edges, isolate, mesh, planes, report, scrutiny, takeoff
+from . import __version__, adjust, cloud, edges, isolate, mesh, planes, report, scrutiny, takeoff
 from .certify import reasons_against
 from .finding import find_roof
 from .intent import Intent, Options
@@ -24,13 +24,15 @@ from .runfolder import (
     Progress,
     RunRecord,
     digest_folder,
+    library_versions,
     previous_run,
+    source_digest,
     written_whole,
 )
 from .scene import Notice
 
 STAGES = ("read", "isolate", "planes", "edges", "adjust", "takeoff", "report")
-TAKEOFF_SEED = 1  # any number: the same one gives the same orders
+SEEDS = {"takeoff": 1}  # any numbers: the same ones give the same orders
 CHANGING = frozenset({RECORD_FILE, TIMES_FILE})
 EDITED = Notice(code="edited", text="roof.json or takeoff.json was changed by hand after the measuring")
 
@@ -183,7 +185,7 @@ def _measure_roof(job: Job, options: Options, clock: Clock) -> tuple[Roof, dict[
 
 def _take_off(roof: Roof, system: takeoff.System, intent: Intent, clock: Clock) -> Takeoff:
     with clock.stage("takeoff"):
-        return takeoff.run(roof, system, intent.request, rng=np.random.default_rng(TAKEOFF_SEED))
+        return takeoff.run(roof, system, intent.request, rng=np.random.default_rng(SEEDS["takeoff"]))
 
 
 def _finish(
@@ -191,8 +193,14 @@ def _finish(
 ) -> RunRecord:
     """Write what follows from the roof and the quantities, and the record of it all."""
     with clock.stage("report"):
-        metric = intent.options["metric"]
-        files = report.run(roof, quantities, mesh.run(roof), title=intent.name, metric=metric)
+        files = report.run(
+            roof,
+            quantities,
+            mesh.run(roof),
+            title=intent.name,
+            metric=intent.options["metric"],
+            provenance=_provenance(intent, roof),
+        )
         for name, content in files.items():
             (staging / name).write_bytes(content)
     clock.write(staging)
@@ -204,7 +212,7 @@ def _finish(
             "edges": asdict(edges.EdgesConfig()),
             "adjust": asdict(adjust.AdjustConfig()),
         },
-        seeds={"takeoff": TAKEOFF_SEED},
+        seeds=SEEDS,
         warnings=[asdict(notice) for notice in dict.fromkeys([*edited, *roof.notices, *quantities.notices])],
         not_certified=reasons_against(roof),
         files=digest_folder(staging, CHANGING) | {RECORD_FILE: None},
@@ -212,6 +220,19 @@ def _finish(
     )
     record.write(staging)
     return record
+
+
+def _provenance(intent: Intent, roof: Roof) -> report.Provenance:
+    return report.Provenance(
+        version=__version__,
+        source=source_digest(),
+        libraries=library_versions(),
+        inputs=tuple(report.SourceFile(**asdict(digest)) for digest in intent.inputs),
+        options=intent.options,
+        request=asdict(intent.request),
+        seeds=SEEDS,
+        not_certified=tuple(reasons_against(roof)),
+    )
 
 
 def _found(previous: RunRecord, folder: Path, names: tuple[str, ...]) -> dict[str, Any]:

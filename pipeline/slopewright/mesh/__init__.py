@@ -1,4 +1,4 @@
-"""Planes of a measured roof to triangles.  Not a solid: walls and soffits are not measured."""
+"""Planes of a measured roof to triangles, and the walls and ground below it.  Real walls are not measured."""
 
 from .triangles import run
 

@@ -7,8 +7,10 @@ import numpy.typing as npt
 import shapely
 
 from ..errors import DegenerateGeometryError
+from ..geometry.planeframe import plane_frame
 from ..roof import MeshNode, Plane, Roof, RoofMesh
 from ..scene import Array
+from .body import roof_body
 
 FOLD_SHARE = 1e-4  # of a plane's area: by so much an outline may cross itself, as slivers do after adjustment
 
@@ -37,26 +39,7 @@ def run(roof: Roof) -> RoofMesh:
     nodes = tuple(
         MeshNode(plane=plane.id, triangles=_triangles(roof, plane, crossings)) for plane in roof.planes
     )
-    return RoofMesh(vertices=np.vstack([roof.vertices, *crossings]), nodes=nodes)
-
-
-def plane_frame(normal: Array) -> Array:
-    """Two unit vectors that span a plane: along its contour and up its slope.
-
-    Parameters
-    ----------
-    normal : array, shape (3,)
-        Unit, z > 0.
-
-    Returns
-    -------
-    array, shape (2, 3)
-        (along, up) with along x up = normal; along x for a level plane.
-    """
-    across = np.array([-normal[1], normal[0], 0.0])
-    length = float(np.hypot(normal[0], normal[1]))
-    along = across / length if length > 1e-12 else np.array([1.0, 0.0, 0.0])
-    return np.array([along, np.cross(normal, along)])
+    return RoofMesh(vertices=np.vstack([roof.vertices, *crossings]), nodes=nodes, body=roof_body(roof))
 
 
 def _triangles(roof: Roof, plane: Plane, crossings: list[Array]) -> npt.NDArray[np.int64]:

@@ -3,7 +3,9 @@
 from .joint_file import covariance_json
 from .jsonfile import json_bytes, read_json
 from .mesh_file import glb_bytes, obj_bytes
+from .pdf import report_pdf
 from .plan import plan_svg
+from .provenance import Provenance, SourceFile
 from .results import run
 from .roof_file import roof_from_json, roof_json
 from .summary import summary_text
@@ -11,12 +13,16 @@ from .takeoff_file import takeoff_from_json, takeoff_json
 from .takeoff_table import takeoff_csv
 
 __all__ = [
+    "Provenance",
+    "SourceFile",
     "covariance_json",
     "glb_bytes",
     "json_bytes",
     "obj_bytes",
     "plan_svg",
     "read_json",
+    "report_pdf",
+    "report_pdf",
     "roof_from_json",
     "roof_json",
     "run",

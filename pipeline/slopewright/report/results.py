@@ -5,15 +5,23 @@ from __future__ import annotations
 from ..roof import Roof, RoofMesh, Takeoff
 from .jsonfile import json_bytes
 from .mesh_file import glb_bytes, obj_bytes
+from .pdf import report_pdf
 from .plan import plan_svg
+from .provenance import Provenance
 from .takeoff_file import takeoff_json
 from .takeoff_table import takeoff_csv
 
 
 def run(
-    roof: Roof, takeoff: Takeoff, mesh: RoofMesh, *, title: str = "", metric: bool = False
+    roof: Roof,
+    takeoff: Takeoff,
+    mesh: RoofMesh,
+    *,
+    title: str = "",
+    metric: bool = False,
+    provenance: Provenance | None = None,
 ) -> dict[str, bytes]:
-    """The files that follow from roof.json: quantities, mesh and drawing.
+    """The files that follow from roof.json: quantities, mesh, drawings and report.
 
     Parameters
     ----------
@@ -22,19 +30,25 @@ def run(
     mesh : RoofMesh
         Both of that roof.
     title : str
-        The job's name, on the drawing.
+        The job's name, on the drawing and the report.
     metric : bool
-        Units of the drawing; the other files do not depend on it.
+        Units and paper of the drawing and the report; the other files do not depend on it.
+    provenance : Provenance, optional
+        What the report says of where it all came from.
 
     Returns
     -------
     dict of str to bytes
         By name; the same bytes for the same input.
     """
+    plan = plan_svg(roof, title=title, metric=metric)
     return {
         "takeoff.json": json_bytes(takeoff_json(takeoff)),
         "takeoff.csv": takeoff_csv(takeoff),
         "roof.glb": glb_bytes(roof, mesh),
         "roof.obj": obj_bytes(roof, mesh),
-        "plan.svg": plan_svg(roof, title=title, metric=metric).encode("utf-8"),
+        "plan.svg": plan.encode("utf-8"),
+        "report.pdf": report_pdf(
+            roof, takeoff, mesh, plan, title=title, metric=metric, provenance=provenance
+        ),
     }

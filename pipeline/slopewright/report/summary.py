@@ -8,6 +8,8 @@ from collections.abc import Iterator, Sequence
 from ..roof import Roof, Takeoff, TakeoffLine
 from ..scene import EdgeKind, Notice
 from ..units import FOOT_M, SQUARE_M2
+from .doubt import largest_doubt
+from .orders import main_orders, order_text, risk_text
 from .quantity import (
     FEET,
     INFERRED,
@@ -31,21 +33,8 @@ MOST_NAMES = 8
 SHOWN_ELSEWHERE = frozenset({"plane_inferred", "edge_inferred"})  # the section on what was not seen says it
 ROUTINE = frozenset({"no_coverage_decision", "order_rule"})  # true of every run: after what is new
 WALLS = (EdgeKind.SIDEWALL, EdgeKind.HEADWALL, EdgeKind.PARAPET)
-PLURAL_UNITS = frozenset({"bundle", "roll", "piece", "sheet", "box", "bag", "can", "pallet", "tube", "pack"})
 
 METRIC = {"sq": (SQUARE_M2, "m²"), "lf": (FOOT_M, "m")}  # of the units of takeoff lines
-
-# What shrinks a source of doubt; the first whose word stands in the source's name.
-ACTIONS = (
-    ("not seen", "look at the edges named below from another side, or tape them on site."),
-    ("scale", "take a second known length across the roof, as long as there is."),
-    ("level", "check the level of the scan against a water level or a plumb wall."),
-    ("pitch", "put a level and a rule on the largest plane, or scan it again more densely."),
-    ("plane", "put a level and a rule on the largest plane, or scan it again more densely."),
-    ("eave", "tape the longest eave and the longest rake, or scan again more densely."),
-    ("edge", "tape the longest eave and the longest rake: what they differ by applies to all."),
-    ("boundar", "tape the longest eave and the longest rake, or scan again more densely."),
-)
 
 
 def summary_text(
@@ -147,13 +136,13 @@ def _table(cells: list[str]) -> str:
 def _how_sure(roof: Roof) -> Iterator[str]:
     share = roof.area.half_width / roof.area.value
     text = f"area ± {percent(share, 2)} (95 %)."
-    if not roof.budget:
+    found = largest_doubt(roof)
+    if found is None:
         yield text
         return
-    largest = max(roof.budget, key=lambda b: b.area_share)
+    largest, action = found
     name = shorten(largest.source, 60)
     yield f"{text} {percent(largest.area_share)} of that doubt comes from: {name}."
-    action = next((todo for word, todo in ACTIONS if word in largest.source.lower()), "")
     yield f"To shrink it: {action}" if action else "The budget in roof.json lists all sources."
 
 
@@ -183,47 +172,26 @@ def _names(names: list[str], file: str = "roof.json") -> str:
 
 
 def _orders(takeoff: Takeoff, *, metric: bool) -> Iterator[str]:
-    """Packages of the main lines: what covers planes before what runs along edges before what is counted."""
-    lines = [
-        (i, line)
-        for i, line in enumerate(takeoff.lines)
-        if line.order is not None and line.phase == "install" and line.status in ("in_scope", "code_item")
-    ]
-    weight = {"sq": 0, "lf": 1}
-    main = sorted(sorted(lines, key=lambda item: (weight.get(item[1].unit, 2), item[0]))[:MOST_ORDERS])
-    if not lines:
+    main, rest = main_orders(takeoff, MOST_ORDERS)
+    if not main:
         yield "nothing to order in scope"
         return
     yield "packages, for net + waste, with the chance of running short"
-    names = [shorten(line.item, 22) + (" (code)" if line.status == "code_item" else "") for _, line in main]
-    orders = [_order(line) for _, line in main]
-    needs = [_need(line, metric=metric) for _, line in main]
+    names = [shorten(line.item, 22) + (" (code)" if line.status == "code_item" else "") for line, _ in main]
+    orders = [order_text(order) for _, order in main]
+    needs = [_need(line, metric=metric) for line, _ in main]
     wide, wide_order, wide_need = (max(map(len, column)) for column in (names, orders, needs))
-    for name, order, need, (_, line) in zip(names, orders, needs, main, strict=True):
-        cells = f"{name:<{wide}}  {order:>{wide_order}}  {need:<{wide_need}}  {_risk(line)}"
+    for name, packages, need, (_, order) in zip(names, orders, needs, main, strict=True):
+        cells = f"{name:<{wide}}  {packages:>{wide_order}}  {need:<{wide_need}}  {risk_text(order)}"
         yield _hard(cells)
-    rest = len(lines) - len(main)
     if rest:
         yield f"and {rest} more line{'s' if rest > 1 else ''} with packages in takeoff.csv"
-
-
-def _order(line: TakeoffLine) -> str:
-    assert line.order is not None
-    n, unit = line.order.quantity, shorten(line.order.unit, 10)
-    plural = ("es" if unit.endswith("x") else "s") if n != 1 and unit in PLURAL_UNITS else ""
-    return f"{n:,} {unit}{plural}"
 
 
 def _need(line: TakeoffLine, *, metric: bool) -> str:
     factor, unit = METRIC.get(line.unit, (1.0, line.unit)) if metric else (1.0, line.unit)
     waste = f" + {line.waste.value * factor:,.1f}" if line.waste.value > 0 else ""
     return f"{line.net.value * factor:,.1f}{waste} {unit}"
-
-
-def _risk(line: TakeoffLine) -> str:
-    assert line.order is not None
-    short = line.order.chance_short
-    return "< 1 %" if short < 0.01 else percent(short)
 
 
 def _to_decide(takeoff: Takeoff) -> Iterator[str]:

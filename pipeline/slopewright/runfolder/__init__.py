@@ -2,7 +2,16 @@
 
 from .clock import TIMES_FILE, Clock, Progress
 from .folder import previous_run, written_whole
-from .record import RECORD_FILE, Digest, RunRecord, digest_file, digest_folder, key_of, source_digest
+from .record import (
+    RECORD_FILE,
+    Digest,
+    RunRecord,
+    digest_file,
+    digest_folder,
+    key_of,
+    library_versions,
+    source_digest,
+)
 
 __all__ = [
     "RECORD_FILE",
@@ -14,6 +23,7 @@ __all__ = [
     "digest_file",
     "digest_folder",
     "key_of",
+    "library_versions",
     "previous_run",
     "source_digest",
     "written_whole",

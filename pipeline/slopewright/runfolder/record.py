@@ -16,7 +16,8 @@ from ..scene import Notice
 RECORD_FILE = "run.json"
 RECORD_FORMAT = "slopewright-run"
 RECORD_VERSION = 1
-LIBRARIES = ("numpy", "scipy", "shapely", "lazrs", "trimesh")  # those that the numbers pass through
+LIBRARIES = ("numpy", "scipy", "shapely", "lazrs", "trimesh", "typst")  # those that the files pass through
+SOURCES = frozenset({".py", ".typ", ".ttf", ".txt", ".json"})  # endings of the program's own files
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -29,7 +30,8 @@ class Digest:
     sha256: str
 
 
-def _library_versions() -> dict[str, str]:
+def library_versions() -> dict[str, str]:
+    """The version of each library that has a part in the files."""
     return {name: importlib.metadata.version(name) for name in LIBRARIES}
 
 
@@ -43,7 +45,7 @@ class RunRecord:
     name: str  # of the job
     slopewright: str  # version
     source: str  # SHA-256 of the program's own files: a changed program never passes for the same
-    libraries: dict[str, str] = field(default_factory=_library_versions)
+    libraries: dict[str, str] = field(default_factory=library_versions)
     inputs: tuple[Digest, ...]
     options: dict[str, Any]
     request: dict[str, Any]  # what job.toml says of site, scope and counts, for a takeoff without it
@@ -141,7 +143,7 @@ def source_digest() -> str:
     """SHA-256 over the program's own files."""
     package = Path(__file__).parent.parent
     total = hashlib.sha256()
-    for path in sorted(package.rglob("*.py")):
+    for path in sorted(path for path in package.rglob("*") if path.suffix in SOURCES):
         total.update(path.relative_to(package).as_posix().encode())
         total.update(path.read_bytes())
     return total.hexdigest()

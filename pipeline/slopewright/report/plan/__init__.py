@@ -1,5 +1,7 @@
-"""The plan drawing: true to scale, readable in black and white."""
+"""The plan drawings: true to scale, readable in black and white."""
 
 from .drawing import plan_svg
+from .overview import overview_svg
+from .true_shape import TrueShape, true_shape
 
-__all__ = ["plan_svg"]
+__all__ = ["TrueShape", "overview_svg", "plan_svg", "true_shape"]

@@ -55,7 +55,7 @@ def draw_frame(root: ET.Element, roof: Roof, sheet: Sheet, *, title: str, metric
     units = (("m", 1.0), ("ft", FOOT_M)) if metric else (("ft", FOOT_M), ("m", 1.0))
     for i, (name, metres) in enumerate(units):
         _scale_bar(group, sheet, MARGIN_MM + 70.0, y - 2.0 + 5.6 * i, name, metres)
-    _north(group, right - 8.0, y + 2.0)
+    draw_north(group, right - 8.0, y + 2.0)
 
 
 def _scale_bar(group: ET.Element, sheet: Sheet, x: float, y: float, name: str, unit_m: float) -> None:
@@ -81,7 +81,7 @@ def _scale_bar(group: ET.Element, sheet: Sheet, x: float, y: float, name: str, u
         text(bar, x + i * step * mm, y + 3.4, shown, 2.0, text_anchor="middle")
 
 
-def _north(group: ET.Element, x: float, y: float) -> None:
+def draw_north(group: ET.Element, x: float, y: float) -> None:
     """An arrow up the sheet, where grid north is."""
     made = element(group, "g", id="north")
     element(made, "path", d=f"M{x} {y - 6} L{x + 1.7} {y} L{x} {y - 1.4} L{x - 1.7} {y} Z", fill=INK)

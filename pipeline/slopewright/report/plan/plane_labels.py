@@ -29,14 +29,35 @@ SMALLEST_MM2 = 4.0  # a face on the sheet with less has no room for a letter
 
 def label_plane(root: ET.Element, plane: Plane, face: Polygon, occupied: Occupied, *, metric: bool) -> None:
     """Letter, pitch and area where they fit inside the plane, else the letter alone, and an arrow."""
-    if face.area < SMALLEST_MM2:
-        return
     pitch = angle_text(plane.pitch_deg.value) if metric else rise_text(plane.rise_in_12.value)
     unit = SQUARE_METRES if metric else SQUARE_FEET
     area = f"{plane.area.value / unit.si:,.{unit.decimals}f} {unit.name}"
-    letter = shorten(plane.id, 6)
-    blocks = [[(letter, big), (pitch, small), (area, small)] for big, small in PLANE_SIZES_MM]
-    blocks += [[(letter, size)] for size in LETTER_SIZES_MM]
+    blocks = [[(_letter(plane), big), (pitch, small), (area, small)] for big, small in PLANE_SIZES_MM]
+    _label(root, plane, face, occupied, blocks + _letters(plane))
+
+
+def letter_plane(root: ET.Element, plane: Plane, face: Polygon, occupied: Occupied) -> None:
+    """The letter alone, and an arrow."""
+    _label(root, plane, face, occupied, _letters(plane))
+
+
+def _letter(plane: Plane) -> str:
+    return shorten(plane.id, 6)
+
+
+def _letters(plane: Plane) -> list[list[tuple[str, float]]]:
+    return [[(_letter(plane), size)] for size in LETTER_SIZES_MM]
+
+
+def _label(
+    root: ET.Element,
+    plane: Plane,
+    face: Polygon,
+    occupied: Occupied,
+    blocks: list[list[tuple[str, float]]],
+) -> None:
+    if face.area < SMALLEST_MM2:
+        return
     points = inner_points(face, 1.0)
     group = element(root, "g", class_="plane-label", data_id=plane.id)
     taken = None
@@ -48,16 +69,13 @@ def label_plane(root: ET.Element, plane: Plane, face: Polygon, occupied: Occupie
     _place_arrow(group, plane, face, points, taken, occupied)
 
 
-def _block_box(block: list[tuple[str, float]], middle: Array) -> Polygon:
-    width = max(
-        text_width(content, size) * (BOLD if i == 0 else 1.0) for i, (content, size) in enumerate(block)
-    )
-    return text_box(middle, width, sum(LINE_HEIGHT * size for _, size in block))
-
-
 def _place_block(
     block: list[tuple[str, float]], face: Polygon, points: Array, occupied: Occupied
 ) -> Array | None:
+    width = max(
+        text_width(content, size) * (BOLD if i == 0 else 1.0) for i, (content, size) in enumerate(block)
+    )
+    height = sum(LINE_HEIGHT * size for _, size in block)
     rooms = ROOM_MM if len(block) > 1 else LETTER_ROOM_MM
     for room in rooms:
         inside = face.buffer(-room)
@@ -65,7 +83,7 @@ def _place_block(
             continue
         shapely.prepare(inside)
         for middle in points[shapely.contains_xy(inside, points[:, 0], points[:, 1])][:MOST_TRIES]:
-            box = _block_box(block, middle)
+            box = text_box(middle, width, height)
             if inside.contains(box) and occupied.is_free(box):
                 occupied.take(box)
                 found: Array = middle

@@ -90,13 +90,14 @@ def choose_sheet(xy_m: Array, n_edges: int, *, metric: bool) -> Sheet:
         blank = Sheet(width_mm=width, height_mm=height, name=name, scale=1, scale_said="", middle_m=middle_m)
         left, top, right, bottom = blank.field_mm
         room_m = (np.array([right - left, bottom - top]) - 2 * LABEL_ROOM_MM) / 1000
-        scale, said = _scale(float((size_m / room_m).max()), METRIC if metric else IMPERIAL)
+        scale, said = ruler_scale(float((size_m / room_m).max()), metric=metric)
         candidates.append(replace(blank, scale=scale, scale_said=said))
     return min(candidates, key=lambda sheet: sheet.scale)  # the first, landscape, of equals
 
 
-def _scale(needed: float, ruler: tuple[tuple[int, str], ...]) -> tuple[int, str]:
-    for scale, said in ruler:
+def ruler_scale(needed: float, *, metric: bool) -> tuple[int, str]:
+    """The first scale 1 : n of a ruler, with n not below `needed`, and how it is said."""
+    for scale, said in METRIC if metric else IMPERIAL:
         if scale >= needed:
             return scale, said
     return 1000 * math.ceil(needed / 1000), ""

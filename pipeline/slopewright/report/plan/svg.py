@@ -11,11 +11,28 @@ import numpy as np
 from ...scene import Array
 from ..text import plain_text
 
-FONT = "Helvetica, Arial, 'Liberation Sans', 'DejaVu Sans', sans-serif"
+FONT = (
+    "'Open Sans', Helvetica, Arial, 'DejaVu Sans', sans-serif"  # the first and the last come with the program
+)
 INK = "#111111"
 # Advance widths in em, of the widest of the usual sans-serif fonts, so that what is laid out fits in any.
 BOLD = 1.15  # how much wider bold type is
 _NARROW, _DIGIT, _LOWER, _UPPER, _WIDE, _EMOJI = 0.42, 0.64, 0.62, 0.74, 1.05, 1.35
+
+
+def figure(width_mm: float, height_mm: float) -> ET.Element:
+    """The root of a drawing in millimetres, y down."""
+    return ET.Element(
+        "svg",
+        {
+            "xmlns": "http://www.w3.org/2000/svg",
+            "width": f"{number(width_mm)}mm",
+            "height": f"{number(height_mm)}mm",
+            "viewBox": f"0 0 {number(width_mm)} {number(height_mm)}",
+            "font-family": FONT,
+            "fill": INK,
+        },
+    )
 
 
 def number(value: float) -> str:
