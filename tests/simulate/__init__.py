@@ -7,6 +7,7 @@ from .draw import KINDS, random_roof
 from .handover import cloud_of, roof_points_of
 from .measured import as_measured
 from .surroundings import Surroundings, bare, draw_surroundings
+from .terrestrial import terrestrial
 from .truth import TrueEdge, TruePlane, TrueRoof, TrueWall, mirror, move
 
 __all__ = [
@@ -30,4 +31,5 @@ __all__ = [
     "random_roof",
     "roof_points_of",
     "shapes",
+    "terrestrial",
 ]

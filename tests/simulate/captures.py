@@ -14,6 +14,7 @@ from .airborne import airborne
 from .photogrammetry import photogrammetry
 from .sim_cloud import SimCloud
 from .surroundings import Surroundings, draw_surroundings
+from .terrestrial import terrestrial
 from .truth import TrueRoof
 
 Numbers = dict[str, float]
@@ -21,9 +22,12 @@ Numbers = dict[str, float]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Sensor:
-    """A class of captures: how it is made, and points (pulses) per m² of plan."""
+    """A class of captures: how it is made, and how densely.
 
-    way: str  # "lidar" or "drone"
+    `density` is points (pulses) per m² of plan; from the ground, of a wall 10 m away.
+    """
+
+    way: str  # "lidar", "drone" or "ground"
     density: float
 
 
@@ -35,6 +39,7 @@ SENSORS = {
     "drone-200": Sensor(way="drone", density=200.0),
     "drone-600": Sensor(way="drone", density=600.0),
     "drone-2000": Sensor(way="drone", density=2000.0),
+    "terrestrial": Sensor(way="ground", density=1000.0),
 }
 
 
@@ -136,4 +141,29 @@ def _scan_matched(
     return photogrammetry(roof, rng, density=density, surroundings=around, **numbers)
 
 
-_WAYS = {"lidar": (_scan_airborne, _airborne_numbers), "drone": (_scan_matched, _matched_numbers)}
+def _ground_numbers(rng: np.random.Generator, density: float, strange: bool) -> Numbers:
+    """Two to four stations; millimetres of range noise, and stations that fit to less than a centimetre."""
+    wide = 2.0 if strange else 1.0
+    return {
+        "stations": float(rng.integers(2, 5)),
+        "noise_m": float(rng.uniform(0.002, 0.006 * wide)),
+        "registration_m": float(rng.uniform(0.002, 0.01 * wide)),
+        "lean_rad": float(rng.uniform(0.0, 3e-4 * wide)),
+        "thickness_m": float(rng.uniform(0.12, 0.3)),
+    }
+
+
+def _scan_ground(
+    roof: TrueRoof, rng: np.random.Generator, density: float, numbers: Numbers, around: Surroundings
+) -> SimCloud:
+    options = dict(numbers)
+    stations = int(options.pop("stations"))
+    step_rad = 0.1 / np.sqrt(density)  # points 10 m away are 10 m times the step apart
+    return terrestrial(roof, rng, stations=stations, step_rad=step_rad, surroundings=around, **options)
+
+
+_WAYS = {
+    "lidar": (_scan_airborne, _airborne_numbers),
+    "drone": (_scan_matched, _matched_numbers),
+    "ground": (_scan_ground, _ground_numbers),
+}
