@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tempfile
+from dataclasses import replace
 from pathlib import Path
 
 import laspy
@@ -11,7 +12,7 @@ import numpy as np
 from simulate import TrueRoof, cloud_of, random_roof
 from simulate.captures import SENSORS, Numbers, capture, drawn_surroundings
 from simulate.sim_cloud import SimCloud
-from slopewright import adjust, edges, planes
+from slopewright import adjust, edges, planes, scrutiny
 from slopewright.cloud import read_cloud
 from slopewright.finding import find_roof
 from slopewright.intent import Options
@@ -52,7 +53,8 @@ def measure(truth: TrueRoof, cloud: Cloud) -> Roof:
     topology = edges.run(found.points, segmentation)
     # the truth stands at the scene's own origin: say where that is in the cloud's local coordinates
     frame = Frame(origin=-shift, ground_z_m=found.points.ground_z_m)
-    return adjust.run(found.points, segmentation, topology, frame)
+    roof = adjust.run(found.points, segmentation, topology, frame)
+    return replace(roof, notices=(*roof.notices, *scrutiny.run(found.points, segmentation, roof)))
 
 
 def _write_las(path: Path, sim: SimCloud) -> None:

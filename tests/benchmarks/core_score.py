@@ -45,6 +45,7 @@ class Row:
     drawn: dict[str, float] = field(default_factory=dict)
     failure: str = ""
     not_certified: str = ""
+    notices: tuple[str, ...] = ()  # codes
     n_true: int = 0
     true_faces: tuple[tuple[float, bool], ...] = ()  # area, found
     measured_faces: tuple[tuple[float, bool], ...] = ()  # area, correct
@@ -86,6 +87,7 @@ def scored(truth: TrueRoof, roof: Roof, least_m2: float) -> dict[str, object]:
     scores = result.edges.values()
     return {
         "not_certified": "; ".join(reasons_against(roof)),
+        "notices": tuple(notice.code for notice in roof.notices),
         "n_true": len(truth.planes),
         "true_faces": tuple((p.area_m2, bool(f)) for p, f in zip(truth.planes, found, strict=True)),
         "measured_faces": tuple((p.area.value, bool(r)) for p, r in zip(roof.planes, right, strict=True)),

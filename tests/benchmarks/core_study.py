@@ -108,6 +108,8 @@ def report(rows: list[Row], write: Callable[[str], object]) -> None:
     write(accuracy(rows, "sensor"))
     write("\nBounds that hold at 50 / 80 / 95 %, in per cent:\n")
     write(calibration(rows, "sensor"))
+    write("\nThe same of the roofs that were certified:\n")
+    write(calibration([row for row in rows if not row.not_certified], "sensor"))
     write("\n## By shape, all captures\n")
     write(accuracy(rows, "kind"))
     write("")
