@@ -1,4 +1,4 @@
-"""The command line as a person calls it, and stand-ins for two stages that its tests need not wait for."""
+"""The command line as a person calls it, and stand-ins for three stages that its tests need not wait for."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ def slopewright_(capsys):
 
 @pytest.fixture
 def calls(monkeypatch):
-    """Stages edges and adjust replaced by ones that answer with a hand-made gable; the list of calls."""
+    """Stages edges and adjust answer with a hand-made gable, which scrutiny lets pass; the list of calls."""
     made: list[str] = []
 
     def edges(points, segmentation):
@@ -50,4 +50,5 @@ def calls(monkeypatch):
 
     monkeypatch.setattr(slopewright.run.edges, "run", edges, raising=False)
     monkeypatch.setattr(slopewright.run.adjust, "run", adjust, raising=False)
+    monkeypatch.setattr(slopewright.run.scrutiny, "run", lambda points, segmentation, roof: ())
     return made

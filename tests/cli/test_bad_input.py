@@ -61,10 +61,19 @@ def test_ten_points(slopewright_, tmp_path):
     refused(slopewright_, tmp_path, path, "--unit", "m", words=["ten.xyz", "10 points"])
 
 
-@pytest.mark.parametrize("shape", [lawn, floor, sphere])
+@pytest.mark.parametrize("shape", [lawn, sphere])
 def test_no_roof_in_it(slopewright_, tmp_path, shape):
     path = write_xyz(tmp_path / "scan.xyz", shape())
     refused(slopewright_, tmp_path, path, "--unit", "m", words=["scan.xyz", "roof"])
+
+
+def test_a_level_surface_that_may_be_a_floor_is_measured_and_not_certified(slopewright_, tmp_path):
+    """A flat roof that was cut out looks the same: status 3, with the reason."""
+    path = write_xyz(tmp_path / "scan.xyz", floor())
+    answer = slopewright_("measure", path, "--unit", "m")
+    assert answer.status == 3
+    assert "may be a floor or a lawn" in answer.err
+    assert "--footprint" in answer.err
 
 
 def test_no_unit_in_the_file(slopewright_, tmp_path):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -23,6 +23,7 @@ from .outline import outline
 from .parts import plane_parts
 from .raster import CellIndex, Grid, Mask, Surface, lay_grid, plan_extent, top_surface
 from .seen import Border, border, ground_cells
+from .stray import lowest_in_company, repeated
 from .verdict import is_level, no_ground, no_roof, why
 
 MIN_POINTS = 40  # fewer cannot show a roof of the least area at a point a square metre
@@ -42,6 +43,7 @@ class _Raster:
     fine: Flatness  # flat in the least windows
     hints: Hints
     lowest_m: Array  # the ground surface, if there is ground
+    n_repeated: int  # points that repeat others and are left out
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -53,6 +55,7 @@ class _Candidate:
     column: npt.NDArray[np.intp]
     area_m2: float
     border: Border | None
+    may_be_ground: bool = False  # level, and nothing lower around it
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -138,20 +141,33 @@ def run(
     return Scene(
         roofs=tuple(found),
         chosen=chosen,
-        notices=_notices(cloud, found, chosen, asked is not None, layer.ground_m is not None),
+        notices=_notices(cloud, found, chosen, asked is not None, layer, roofs[chosen], raster.n_repeated),
     )
 
 
 def _rasterise(cloud: Cloud, config: IsolateConfig) -> _Raster:
     grid = lay_grid(cloud.xyz, config)
+    again = repeated(cloud.xyz, grid.index(cloud.xyz))
+    if again is not None:
+        grid = lay_grid(cloud.xyz[~again], config)
     cell = grid.index(cloud.xyz)
     cell[noise_points(cloud)] = -1
+    if again is not None:
+        cell[again] = -1
     surface = top_surface(cloud.xyz, cell, grid)
+    surface = replace(surface, low_m=lowest_in_company(cloud.xyz, cell, grid))
     broad, fine = find_flat(surface, grid, config)
     lowest_m = ground_surface(surface.low_m, grid)
     hints = read_hints(cloud, cell, grid, surface, broad, lowest_m, config)
     return _Raster(
-        cell=cell, grid=grid, surface=surface, broad=broad, fine=fine, hints=hints, lowest_m=lowest_m
+        cell=cell,
+        grid=grid,
+        surface=surface,
+        broad=broad,
+        fine=fine,
+        hints=hints,
+        lowest_m=lowest_m,
+        n_repeated=0 if again is None else int(again.sum()),
     )
 
 
@@ -179,6 +195,7 @@ def _find(
             reason = "level ground at a step of the terrain" if is_level(parts) else ""
         if not reason and layer.ground_m is None and not trusting:
             reason = no_ground(parts, candidate.area_m2, nothing_stands)
+            candidate = replace(candidate, may_be_ground=is_level(parts))
         if reason:
             reasons.append((candidate.area_m2, reason))
         else:
@@ -247,17 +264,28 @@ def _site(cloud: Cloud, raster: _Raster, layer: _Layer, numbers: list[int], conf
 
 
 def _notices(
-    cloud: Cloud, roofs: list[RoofPoints], chosen: int, asked: bool, has_ground: bool
+    cloud: Cloud,
+    found: list[RoofPoints],
+    chosen: int,
+    asked: bool,
+    layer: _Layer,
+    candidate: _Candidate,
+    n_repeated: int,
 ) -> tuple[Notice, ...]:
+    about = (found[chosen].id,)
     notices = []
-    if len(roofs) > 1:
-        notices.append(choice.others_notice(cloud, roofs, chosen, asked=asked))
-    if not has_ground:
-        notices.append(
-            Notice(
-                code="no_ground",
-                text="no ground was seen around the roof: heights above it are not known",
-                about=(roofs[chosen].id,),
-            )
+    if n_repeated:
+        text = f"{n_repeated:,} points repeat others to within millimetres and were left out"
+        notices.append(Notice(code="points_repeated", text=text))
+    if len(found) > 1:
+        notices.append(choice.others_notice(cloud, found, chosen, asked=asked))
+    if candidate.may_be_ground:
+        text = (
+            "a level surface with nothing lower around it may be a floor or a lawn:"
+            " that it is a roof is only said, give its outline with --footprint to say so"
         )
+        notices.append(Notice(code="may_be_ground", text=text, about=about))
+    if layer.ground_m is None:
+        text = "no ground was seen around the roof: heights above it are not known"
+        notices.append(Notice(code="no_ground", text=text, about=about))
     return tuple(notices)

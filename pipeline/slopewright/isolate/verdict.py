@@ -9,6 +9,7 @@ from .parts import PlanePart
 LEVEL_RAD = math.radians(5)  # a surface flatter than this may be a floor or a lawn
 PLANAR_LEAST = 0.3  # share of a candidate that its planes explain; foliage and domes have less
 CUT_PLANAR_LEAST = 0.5  # the same for a cloud without ground, which has no trees around the roof either
+LEVEL_PLANAR_LEAST = 0.8  # ... and for a level one, which may be a lawn
 PITCHED_LEAST = 0.25  # of a roof in a cloud without ground: so much of it is pitched
 LAWN_M2 = 400.0  # one single plane larger than this, with nothing lower around it, may be terrain
 MAIN_M2, MAIN_SHARE = 12.0, 0.1  # the largest plane of a roof has one or the other; tree tops have many small
@@ -30,9 +31,10 @@ def no_roof(parts: tuple[PlanePart, ...], area_m2: float) -> str:
 
 def no_ground(parts: tuple[PlanePart, ...], area_m2: float, nothing_stands: bool) -> str:
     """Why a surface with no ground around it cannot be taken for a roof, or nothing."""
-    if is_level(parts):
+    planar_m2 = sum(part.area_m2 for part in parts)
+    if is_level(parts) and (area_m2 > LAWN_M2 or planar_m2 < LEVEL_PLANAR_LEAST * area_m2):
         return "a level surface with nothing lower around it, which may be a floor, a lawn or a flat roof"
-    if sum(part.area_m2 for part in parts) < CUT_PLANAR_LEAST * area_m2:
+    if planar_m2 < CUT_PLANAR_LEAST * area_m2:
         return "a surface of no few planes with nothing lower around it, which may be terrain"
     if nothing_stands and len(parts) == 1 and parts[0].area_m2 > LAWN_M2:
         return "one single plane with nothing lower around it, which may be a slope of terrain"

@@ -15,7 +15,10 @@ CELL_M = 0.3  # side of the cells that are looked at, or ...
 CELL_SPACINGS = 1.5  # ... so many spacings
 THROUGH_M = 0.3  # a point so far below a face shows that the face is not there
 LEAST_M2, LEAST_SHARE = 1.5, 0.02  # holes of one or the other are told
-MOST_LEFT_OUT = 0.08  # of the plan: points well above ground between the faces and on none of them
+TOLD_LEFT_OUT, MOST_LEFT_OUT = (
+    0.015,
+    0.08,
+)  # of the plan: points above ground between the faces, on none of them
 
 
 def not_seen(
@@ -34,8 +37,8 @@ def not_seen(
     Returns
     -------
     tuple of Notice
-        "holes" if one sees through faces; "left_out" if points well above the
-        ground, enclosed by the faces, belong to none.
+        "holes" if one sees through faces; "left_out", or "some_left_out", if points well
+        above the ground, enclosed by the faces, belong to none.
     """
     raster = _Raster(points, max(CELL_M, CELL_SPACINGS * segmentation.spacing_m))
     through_m2 = {
@@ -55,10 +58,11 @@ def not_seen(
             )
         )
     left_m2 = _left_out(points, plans, raster)
-    if left_m2 > MOST_LEFT_OUT * roof.plan_area.value:
+    if left_m2 > TOLD_LEFT_OUT * roof.plan_area.value:
+        much = left_m2 > MOST_LEFT_OUT * roof.plan_area.value
         found.append(
             Notice(
-                code="left_out",
+                code="left_out" if much else "some_left_out",
                 text=f"{left_m2:.1f} m² of plan between the faces hold points well above the ground that lie"
                 " on none of them: the roof is broken, covered or of other shape there",
             )
