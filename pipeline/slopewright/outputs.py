@@ -5,18 +5,21 @@ from __future__ import annotations
 from dataclasses import replace
 from pathlib import Path
 
-from . import report
+from . import adjust, report
 from .roof import Roof, Takeoff
 from .scene import Notice
 
-ROOF_FILE, COVARIANCE_FILE, TAKEOFF_FILE = "roof.json", "covariance.json", "takeoff.json"
-ROOF_FILES = (ROOF_FILE, COVARIANCE_FILE)  # what the stages after the measuring start from
+ROOF_FILE, COVARIANCE_FILE, STATE_FILE = "roof.json", "covariance.json", "state.json"
+TAKEOFF_FILE = "takeoff.json"
+ROOF_FILES = (ROOF_FILE, COVARIANCE_FILE, STATE_FILE)  # what the stages after the measuring start from
 
 
 def write_roof(folder: Path, roof: Roof) -> None:
     """Write the measured roof."""
     (folder / ROOF_FILE).write_bytes(report.json_bytes(report.roof_json(roof)))
     (folder / COVARIANCE_FILE).write_bytes(report.json_bytes(report.covariance_json(roof.joint)))
+    if roof.state is not None:
+        (folder / STATE_FILE).write_bytes(report.json_bytes(report.state_json(roof.state, roof.frame)))
 
 
 def copy_roof(source: Path, target: Path) -> None:
@@ -41,6 +44,19 @@ def read_roof(folder: Path) -> Roof:
         covariance=report.read_json(joint_path) if joint_path.exists() else None,
         covariance_file=str(joint_path),
     )
+
+
+def read_editable(folder: Path) -> Roof:
+    """The measured roof of a run folder with its state: measured again from it, every edit since replayed.
+
+    Raises
+    ------
+    InputError
+        If the file is missing or not as it was written.
+    """
+    path = folder / STATE_FILE
+    state, frame, journal = report.state_from_json(report.read_json(path), file=str(path))
+    return adjust.replay(adjust.measured(state, frame), journal)
 
 
 def read_takeoff(folder: Path, notices: tuple[Notice, ...]) -> Takeoff:

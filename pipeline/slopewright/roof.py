@@ -12,18 +12,8 @@ import numpy.typing as npt
 
 from .measurement import Measurement
 from .scene import Array, EdgeKind, Notice, lock
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Frame:
-    """Where the local coordinates stand in the world."""
-
-    origin: Array  # (3,) [m]
-    crs: str | None = None
-    ground_z_m: float | None = None  # level of the ground, local z, None when it was not seen
-
-    def __post_init__(self) -> None:
-        lock(self.origin)
+from .state import Frame as Frame
+from .state import RoofState as RoofState
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -122,6 +112,7 @@ class Roof:
     edge_totals: dict[EdgeKind, Measurement]  # [m], kinds that occur
     budget: tuple[BudgetShare, ...] = ()
     notices: tuple[Notice, ...] = ()
+    state: RoofState | None = None  # what it follows from; None where it was read from roof.json alone
 
     def __post_init__(self) -> None:
         lock(self.vertices)

@@ -178,9 +178,14 @@ def _measure_roof(job: Job, options: Options, clock: Clock) -> tuple[Roof, dict[
         roof = adjust.run(found.points, segmentation, topology, frame)
         doubts = scrutiny.run(found.points, segmentation, roof)
     stated = job.notices(scanned.unit)
-    told = (scanned, found, segmentation, topology, roof)
-    notices = dict.fromkeys([*stated, *(notice for stage in told for notice in stage.notices), *doubts])
-    return replace(roof, notices=tuple(notices)), {"chosen": found.points.id, "other_roofs": found.others}
+    before = (scanned, found, segmentation, topology)
+    told = tuple(dict.fromkeys([*stated, *(notice for stage in before for notice in stage.notices), *doubts]))
+    roof = replace(
+        roof,
+        notices=tuple(dict.fromkeys([*told, *roof.notices])),
+        state=roof.state and replace(roof.state, told=told),
+    )
+    return roof, {"chosen": found.points.id, "other_roofs": found.others}
 
 
 def _take_off(roof: Roof, system: takeoff.System, intent: Intent, clock: Clock) -> Takeoff:

@@ -2,10 +2,12 @@
 
 import numpy as np
 import pytest
+from scipy.spatial.transform import Rotation
 
 from slopewright.adjust import AdjustConfig, run
-from slopewright.adjust.model import SHARED, Model
-from slopewright.adjust.ties import TIE_SD_M, tie
+from slopewright.adjust.model import SHARED, Model, linearised, with_differences
+from slopewright.adjust.solve import adjust
+from slopewright.adjust.ties import TIE_SD_M, Ties, misfit
 from slopewright.roof import Frame, Roof
 from slopewright.scene import (
     Boundary,
@@ -121,9 +123,9 @@ def test_a_pyramid_that_fits_stays_as_it_is():
 def test_four_planes_meet_in_a_point_after_the_ties(lift_m):
     """Within 2 mm at every corner, though one plane was off by `lift_m` before."""
     segmentation, topology = pyramid(lift_m)
-    model = Model(segmentation, topology)
+    model = Model(segmentation.planes, topology)
     before = model.shape(model.start[None])
-    found = tie(model, model.start, prior(model, segmentation, topology))
+    found = adjust(model, model.start, prior(model, segmentation, topology))
     after = model.shape(found.vector[None])
     assert np.abs(before.spread).max() == pytest.approx(lift_m / 4)  # from the mean of the four
     assert np.abs(after.spread).max() < 0.002
@@ -134,9 +136,9 @@ def test_four_planes_meet_in_a_point_after_the_ties(lift_m):
 def test_a_tie_takes_uncertainty_away_and_adds_none():
     """Definition of conditioning: no variance grows where no tie fails; those of the tied planes shrink."""
     segmentation, topology = pyramid(0.01)
-    model = Model(segmentation, topology)
+    model = Model(segmentation.planes, topology)
     covariance = prior(model, segmentation, topology)
-    found = tie(model, model.start, covariance)
+    found = adjust(model, model.start, covariance)
     before, after = np.diag(covariance), np.diag(found.covariance)
     assert (after <= before * (1 + 1e-9)).all()
     assert (after[2:12:3] < 0.9 * before[2:12:3]).all()  # heights of the planes
@@ -148,9 +150,9 @@ def test_a_tie_takes_uncertainty_away_and_adds_none():
 def test_what_all_share_is_neither_moved_nor_better_known(lift_m):
     """Definition of a considered parameter: bleed, scale and tilt keep value and variance."""
     segmentation, topology = pyramid(lift_m)
-    model = Model(segmentation, topology)
+    model = Model(segmentation.planes, topology)
     covariance = prior(model, segmentation, topology)
-    found = tie(model, model.start, covariance)
+    found = adjust(model, model.start, covariance)
     n = len(SHARED)
     np.testing.assert_array_equal(found.vector[-n:], model.start[-n:])
     np.testing.assert_allclose(found.covariance[-n:, -n:], covariance[-n:, -n:], rtol=1e-12, atol=1e-18)
@@ -162,10 +164,10 @@ def test_the_update_is_the_conditional_normal_distribution():
     Heights only are free, and at the peak all four must be one.
     """
     segmentation, topology = pyramid(0.01)
-    model = Model(segmentation, topology)
+    model = Model(segmentation.planes, topology)
     covariance = np.zeros((model.size, model.size))
     covariance[2:12:3, 2:12:3] = 0.01**2 * np.eye(4)
-    found = tie(model, model.start, covariance)
+    found = adjust(model, model.start, covariance)
     # closed form: equal variances, equal heights: their mean, with a quarter of the variance
     heights = found.vector[2:12:3] - model.start[2:12:3]
     assert heights == pytest.approx([0.0025 - 0.01, 0.0025, 0.0025, 0.0025], abs=3e-4)
@@ -181,8 +183,8 @@ def test_ties_that_fail_widen_what_they_touch():
 
 def test_a_tie_that_is_off_by_more_than_a_construction_is_refused_and_told():
     segmentation, topology = pyramid(0.8)
-    model = Model(segmentation, topology)
-    found = tie(model, model.start, prior(model, segmentation, topology))
+    model = Model(segmentation.planes, topology)
+    found = adjust(model, model.start, prior(model, segmentation, topology))
     assert 4 in found.refused  # the peak
     (notice,) = [n for n in adjusted_roof(0.8).notices if n.code == "corner_open"]
     assert notice.text.startswith(f"at {len(found.refused)} corner(s)")
@@ -194,7 +196,7 @@ def test_scale_goes_into_areas_twice_and_into_lengths_once():
     roof = adjusted_roof(0.0)
     share = {part.source: part.area_share for part in roof.budget}["scale"]
     assert np.sqrt(share) * roof.area.u == pytest.approx(2 * 2e-4 * roof.area.value, rel=1e-3)
-    model = Model(segmentation, topology)
+    model = Model(segmentation.planes, topology)
     longer = model.start.copy()
     longer[-3] = 0.01
     both = np.stack([model.start, longer])
@@ -204,10 +206,49 @@ def test_scale_goes_into_areas_twice_and_into_lengths_once():
     assert area[1] / area[0] == pytest.approx(1.01**2)
 
 
-def test_a_tilt_leans_every_plane_the_same_way():
-    """Definition to first order: each plane's gradient changes by the tilt."""
-    model = Model(*pyramid(0.0))
+def test_a_tilt_turns_the_whole_roof():
+    """Oracle: scipy's Rotation of all planes about the mean of their centroids.
+
+    A tilt of (0.004, -0.003) leans a level plane by that gradient; what is left is of second order.
+    """
+    segmentation, topology = pyramid(0.0)
+    model = Model(segmentation.planes, topology)
+    tilt = np.array([0.004, -0.003])
     leaning = model.start.copy()
-    leaning[-2:] = (0.01, -0.02)
-    change = np.diff(model.gradients(np.stack([model.start, leaning])), axis=0)[0]
-    assert change == pytest.approx(np.tile([0.01, -0.02], (4, 1)), abs=1e-12)
+    leaning[-2:] = tilt
+    a, b, c = model.coefficients(leaning[None])[0].T
+    turn = Rotation.from_rotvec([tilt[1], -tilt[0], 0.0])
+    middle = np.mean([p.centroid for p in segmentation.planes], axis=0)
+    normal = turn.apply(np.array([p.normal for p in segmentation.planes]))
+    centroid = middle + turn.apply(np.array([p.centroid for p in segmentation.planes]) - middle)
+    second_order = float(tilt @ tilt)
+    np.testing.assert_allclose(a, -normal[:, 0] / normal[:, 2], atol=second_order)
+    np.testing.assert_allclose(b, -normal[:, 1] / normal[:, 2], atol=second_order)
+    height = a * centroid[:, 0] + b * centroid[:, 1] + c
+    np.testing.assert_allclose(height, centroid[:, 2], atol=second_order * HALF_M)
+
+
+def test_ties_of_planes_as_uncertain_as_they_say_fail_as_seldom_as_the_limit_has_it():
+    """Oracle: the binomial distribution, of 600 pyramids with five corners each.
+
+    The rank of the conditions is one at each corner here: three or four lines and heights, one freedom.
+    """
+    n_roofs, n_widened = 600, 0
+    rng = np.random.default_rng(5)
+    segmentation, topology = pyramid(0.0)
+    model = Model(segmentation.planes, topology)
+    covariance = prior(model, segmentation, topology)
+    free = covariance[: -len(SHARED), : -len(SHARED)]
+    ties = Ties(model)
+    limit_of_test = 0.05
+    for _ in range(n_roofs):
+        vector = model.start.copy()
+        vector[: len(free)] += rng.multivariate_normal(np.zeros(len(free)), free)
+        batch, step = with_differences(model, vector)
+        residual, slope = linearised(ties.residuals(model.shape(batch)), step)
+        for v in np.unique(ties.owner):
+            n_widened += (
+                misfit(residual[ties.owner == v], slope[ties.owner == v], covariance)[0] < limit_of_test
+            )
+    expected = 5 * n_roofs * limit_of_test
+    assert abs(n_widened - expected) < 4 * np.sqrt(expected)  # corners share planes: variance up to twice

@@ -1,4 +1,4 @@
-"""One adjustment: what must meet in a point is an observation of the parameter vector, tested, then used."""
+"""What must meet in a point: conditions of the parameter vector, tested before they are used."""
 
 from __future__ import annotations
 
@@ -6,137 +6,112 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+from scipy.special import chdtrc
 
 from ..scene import Array
-from .model import SHARED, Model, differences, jacobian
+from .model import SHARED, Model, Shape
 
 TIE_SD_M = 0.001  # ridges, hips and eaves of one roof meet in points
-LIMIT = 3.0  # a tie that is off by more standard deviations than this shows that they are too small
+LIMIT = float(chdtrc(1, 9.0))  # chance of a false alarm: that of three standard deviations
 FAR_M = 0.25  # a tie that is off by more than this is none: the incidence is wrong there
-ITERATIONS = 3
+
+
+class Ties:
+    """The points of the plan where more meets than is needed to fix them."""
+
+    def __init__(self, model: Model) -> None:
+        topology = model.topology
+        corners: dict[int, list[int]] = {}
+        for n, corner in enumerate(topology.corners):
+            if len(corner.planes) > 1:
+                corners.setdefault(corner.vertex, []).append(n)
+        miss: list[tuple[int, int]] = []
+        spread: list[tuple[int, int]] = []
+        owner_miss: list[int] = []
+        owner_spread: list[int] = []
+        for v, vertex in enumerate(topology.vertices):
+            if len(vertex.curves) > 2:
+                miss += [(v, n) for n in range(len(vertex.curves))]
+                owner_miss += [v] * len(vertex.curves)
+            for c in corners.get(v, []):
+                n_planes = len(topology.corners[c].planes)
+                spread += [(c, n) for n in range(n_planes)]
+                owner_spread += [v] * n_planes
+        self._miss = np.array(miss, dtype=np.int64).reshape(-1, 2).T
+        self._spread = np.array(spread, dtype=np.int64).reshape(-1, 2).T
+        self.owner = np.array(owner_miss + owner_spread, dtype=np.int64)  # rows of topology.vertices
+
+    def residuals(self, shape: Shape) -> Array:
+        """How far each is from meeting, shape (b, q) [m]."""
+        return np.concatenate(
+            [
+                shape.misses[:, self._miss[0], self._miss[1]],
+                shape.spread[:, self._spread[0], self._spread[1]],
+            ],
+            axis=1,
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Adjusted:
-    """The vector after the ties, its covariance, and the vertices whose ties were refused."""
+class Tested:
+    """The covariance that the ties leave possible, and which of them are to be used."""
 
-    vector: Array  # (n,)
     covariance: Array  # (n, n)
+    use: npt.NDArray[np.bool_]  # (q,) residuals of ties that are in force
     refused: tuple[int, ...]  # rows of topology.vertices
 
 
-def tie(model: Model, vector: Array, covariance: Array) -> Adjusted:
-    """Condition the parameter vector on curves meeting in their vertices and planes in their corners.
+def tested(residual: Array, slope: Array, owner: npt.NDArray[np.int64], covariance: Array) -> Tested:
+    """Widen what disagrees more than it says it can; refuse ties that are off by more than a construction.
 
     Parameters
     ----------
-    model : Model
-    vector : array, shape (n,)
-        Before the ties.
+    residual : array, shape (q,)
+        Before anything was adjusted [m].
+    slope : array, shape (q, n)
+        Its derivatives.
+    owner : array, shape (q,)
+        The vertex of each.
     covariance : array, shape (n, n)
-
-    Returns
-    -------
-    Adjusted
 
     Notes
     -----
-    Gauss-Newton of the condition equations with weights, that is an iterated Kalman update: x = x0 + K (J
-    (x - x0) - r).  What all edges share (bleed, scale, tilt) is considered but not estimated: its rows of
-    the gain are zero and the covariance is carried on by Joseph's form, since ties that fail for other
-    reasons would be blamed on it.  Parameters whose ties fail by more than `LIMIT` standard deviations
-    are widened until they do not.
-
-    References
-    ----------
-    .. [1] E. M. Mikhail and F. Ackermann, "Observations and Least Squares," 1976, ch. 7-9 (general least
-       squares with conditions).
-    .. [2] S. F. Schmidt, "Application of state-space methods to navigation problems," Adv. Control Syst. 3,
-       1966 (parameters that are considered and not estimated; from memory).
+    Where a vertex's chance is below `LIMIT`, standard deviations of what meets there grow by the root of the
+    mean square (Birge's ratio).
+    What the whole roof shares is not widened: one corner says nothing of it.
     """
-    groups = _groups(model)
-    if not groups:
-        return Adjusted(vector=vector, covariance=covariance, refused=())
-    values, owner = _residuals(model, vector[None], groups)
-    batch, step = differences(model, vector)
-    slope = jacobian(_residuals(model, batch, groups)[0], step)
-    covariance, refused = _strained(model, values[0], slope, owner, covariance)
-    take = ~np.isin(owner, refused)
-    x, free = vector, np.ones(model.size)
-    free[-len(SHARED) :] = 0.0
-    gain = np.zeros((model.size, int(take.sum())))
-    for iteration in range(ITERATIONS if take.any() else 0):
-        if iteration:
-            values, _ = _residuals(model, x[None], groups)
-            batch, step = differences(model, x)
-            slope = jacobian(_residuals(model, batch, groups)[0], step)
-        j, r = slope[take], values[0, take]
-        spread = j @ covariance @ j.T + TIE_SD_M**2 * np.eye(len(j))
-        gain = np.linalg.solve(spread, j @ covariance).T * free[:, None]
-        x = vector + gain @ (j @ (x - vector) - r)
-    if take.any():
-        rest = np.eye(model.size) - gain @ j
-        covariance = rest @ covariance @ rest.T + TIE_SD_M**2 * gain @ gain.T
-    return Adjusted(
-        vector=x,
-        covariance=(covariance + covariance.T) / 2,
-        refused=tuple(sorted({groups[g][0] for g in refused})),
-    )
-
-
-def _strained(
-    model: Model, residual: Array, slope: Array, owner: npt.NDArray[np.int64], covariance: Array
-) -> tuple[Array, list[int]]:
-    """Widen what disagrees more than it says it can; refuse ties that are off by more than a construction.
-
-    Returns
-    -------
-    covariance : array, shape (n, n)
-    refused : list of int
-        Groups that are no ties.
-    """
-    factor = np.ones(model.size)
+    factor = np.ones(len(covariance))
     refused = []
-    for g in np.unique(owner):
-        j, r = slope[owner == g], residual[owner == g]
+    for v in np.unique(owner):
+        j, r = slope[owner == v], residual[owner == v]
         if np.abs(r).max() > FAR_M:
-            refused.append(int(g))
+            refused.append(int(v))
             continue
-        spread = j @ covariance @ j.T + TIE_SD_M**2 * np.eye(len(j))
-        ratio = float(r @ np.linalg.solve(spread, r)) / max(len(r) - 1, 1)
-        if ratio > LIMIT**2:
+        chance, ratio = misfit(r, j, covariance)
+        if chance < LIMIT:
             touched = (np.abs(j) > 1e-9).any(axis=0)
             factor[touched] = np.maximum(factor[touched], np.sqrt(ratio))
     factor[-len(SHARED) :] = 1.0
-    return factor[:, None] * covariance * factor[None, :], refused
+    return Tested(
+        covariance=factor[:, None] * covariance * factor,
+        use=~np.isin(owner, refused),
+        refused=tuple(refused),
+    )
 
 
-def _groups(model: Model) -> list[tuple[int, list[int]]]:
-    """(vertex, its corners) wherever more meets than is needed to fix the point."""
-    corners: dict[int, list[int]] = {}
-    for n, corner in enumerate(model.topology.corners):
-        if len(corner.planes) > 1:
-            corners.setdefault(corner.vertex, []).append(n)
-    groups = []
-    for v, vertex in enumerate(model.topology.vertices):
-        if len(vertex.curves) > 2 or v in corners:
-            groups.append((v, corners.get(v, [])))
-    return groups
+def misfit(residual: Array, slope: Array, covariance: Array) -> tuple[float, float]:
+    """Chance of residuals as large as these, and their mean square in standard deviations.
 
-
-def _residuals(
-    model: Model, vectors: Array, groups: list[tuple[int, list[int]]]
-) -> tuple[Array, npt.NDArray[np.int64]]:
-    """Residuals (b, q) [m] and the group of each."""
-    shape = model.shape(vectors)
-    parts, owner = [], []
-    for g, (v, corners) in enumerate(groups):
-        n_curves = len(model.topology.vertices[v].curves)
-        if n_curves > 2:
-            parts.append(shape.misses[:, v, :n_curves])
-            owner += [g] * n_curves
-        for c in corners:
-            n_planes = len(model.topology.corners[c].planes)
-            parts.append(shape.spread[:, c, :n_planes])
-            owner += [g] * n_planes
-    return np.concatenate(parts, axis=1), np.array(owner, dtype=np.int64)
+    Notes
+    -----
+    The residuals of one vertex are more than its conditions: lines less their meeting point, heights less
+    their mean.  The number of conditions is that of the directions in which the residuals are free to err
+    by more than the ties' own tolerance; the sum of squares is chi square of so many degrees of freedom.
+    """
+    variance, direction = np.linalg.eigh(slope @ covariance @ slope.T)
+    free = variance > TIE_SD_M**2
+    dof = int(free.sum())
+    if not dof:
+        return 1.0, 0.0
+    score = float(((residual @ direction[:, free]) ** 2 / (variance[free] + TIE_SD_M**2)).sum())
+    return float(chdtrc(dof, score)), score / dof

@@ -74,16 +74,19 @@ def meet(normals: Array, offsets: Array, weights: Array, start: Array, *, weak: 
     array, shape (..., 2)
         [m]
     """
-    residual = (offsets - (normals * start[..., None, :]).sum(axis=-1)) * weights
-    matrix = np.einsum("...ci,...cj,...c->...ij", normals, normals, weights)
-    right = np.einsum("...ci,...c->...i", normals, residual)
-    half_trace = (matrix[..., 0, 0] + matrix[..., 1, 1]) / 2
-    half_gap = np.hypot((matrix[..., 0, 0] - matrix[..., 1, 1]) / 2, matrix[..., 0, 1])
+    nx, ny = normals[..., 0], normals[..., 1]
+    residual = (offsets - nx * start[..., None, 0] - ny * start[..., None, 1]) * weights
+    wx, wy = weights * nx, weights * ny
+    xx, xy, yy = (wx * nx).sum(axis=-1), (wx * ny).sum(axis=-1), (wy * ny).sum(axis=-1)
+    right_x, right_y = (nx * residual).sum(axis=-1), (ny * residual).sum(axis=-1)
+    half_trace = (xx + yy) / 2
+    half_gap = np.hypot((xx - yy) / 2, xy)
     large, small = half_trace + half_gap, half_trace - half_gap
-    angle = np.arctan2(2 * matrix[..., 0, 1], matrix[..., 0, 0] - matrix[..., 1, 1]) / 2
-    e1 = np.stack([np.cos(angle), np.sin(angle)], axis=-1)
-    e2 = np.stack([-e1[..., 1], e1[..., 0]], axis=-1)
-    along1 = (e1 * right).sum(axis=-1) / np.where(large > 0, large, 1.0)
+    angle = np.arctan2(2 * xy, xx - yy) / 2
+    c, s = np.cos(angle), np.sin(angle)
+    along1 = (c * right_x + s * right_y) / np.where(large > 0, large, 1.0)
     determined = small > weak * 2 * half_trace
-    along2 = np.where(determined, (e2 * right).sum(axis=-1) / np.where(determined, small, 1.0), 0.0)
-    return np.asarray(start + along1[..., None] * e1 + along2[..., None] * e2)
+    along2 = np.where(determined, (c * right_y - s * right_x) / np.where(determined, small, 1.0), 0.0)
+    return np.stack(
+        [start[..., 0] + along1 * c - along2 * s, start[..., 1] + along1 * s + along2 * c], axis=-1
+    )

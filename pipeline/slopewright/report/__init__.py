@@ -8,6 +8,7 @@ from .plan import plan_svg
 from .provenance import Provenance, SourceFile
 from .results import run
 from .roof_file import roof_from_json, roof_json
+from .state_file import state_from_json, state_json
 from .summary import summary_text
 from .takeoff_file import takeoff_from_json, takeoff_json
 from .takeoff_table import takeoff_csv
@@ -26,6 +27,8 @@ __all__ = [
     "roof_from_json",
     "roof_json",
     "run",
+    "state_from_json",
+    "state_json",
     "summary_text",
     "takeoff_csv",
     "takeoff_from_json",
