@@ -59,6 +59,12 @@ def drawn_surroundings(roof: TrueRoof, rng: np.random.Generator) -> Surroundings
     )
 
 
+def drawn_numbers(sensor: Sensor, rng: np.random.Generator, *, strange: bool = False) -> Numbers:
+    """Noise and other parameters of a scan [m, rad], by the names that the scanners take."""
+    _, draw = _WAYS[sensor.way]
+    return draw(rng, sensor.density, strange)
+
+
 def capture(
     sensor: Sensor,
     roof: TrueRoof,
@@ -68,8 +74,8 @@ def capture(
     strange: bool = False,
 ) -> tuple[SimCloud, Numbers]:
     """Scan a roof with drawn noise; its points in random order, and the numbers drawn."""
-    scan, draw = _WAYS[sensor.way]
-    numbers = draw(rng, sensor.density, strange)
+    numbers = drawn_numbers(sensor, rng, strange=strange)
+    scan, _ = _WAYS[sensor.way]
     cloud = scan(roof, rng, sensor.density, numbers, around)
     order = rng.permutation(len(cloud.xyz))
     returns = None if cloud.n_returns is None else cloud.n_returns[order]
