@@ -202,4 +202,5 @@ class Topology:
     corners: tuple[Corner, ...]
     edges: tuple[TracedEdge, ...]
     faces: tuple[TracedFace, ...]
+    bleed_sd_m: float = 0.0  # standard uncertainty of a shift outward that all free edges share [m]
     notices: tuple[Notice, ...] = field(default=())

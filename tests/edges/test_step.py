@@ -4,14 +4,8 @@ import numpy as np
 import pytest
 import shapely
 
-from slopewright.edges.boundary import (
-    SMEAR_PRIOR_SD,
-    StepFit,
-    Strip,
-    fit_step,
-    interior_density,
-    strip_along,
-)
+from slopewright.edges.boundary import SMEAR_PRIOR_SD, StepFit, fit_step
+from slopewright.edges.strip import Strip, interior_density, strip_along
 
 EAST = np.array([1.0, 0.0])
 LENGTH_M, DEPTH_M, DRAWS = 8.0, 4.0, 60
@@ -32,7 +26,8 @@ def strip_of(points: np.ndarray, density: float, length_m: float = LENGTH_M) -> 
     spacing = 1 / np.sqrt(density)
     face = shapely.box(-DEPTH_M, -length_m / 2, 0.0, length_m / 2)
     span = (-length_m / 2, length_m / 2)
-    return strip_along(points, face, (EAST, 0.0), span, density=density, spacing_m=spacing)
+    single = np.zeros(len(points), dtype=bool)
+    return strip_along(points, single, face, (EAST, 0.0), span, density=density, spacing_m=spacing)
 
 
 def fits(

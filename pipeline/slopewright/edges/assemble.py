@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..scene import Array, Curve, EdgeKind, Notice, Topology, TracedEdge, TracedFace
+from .bleed import Bleed
 from .boundary import StepFit
 from .candidates import PlanLine
 from .classify import crease_kind, free_kind, wall_kind
@@ -26,6 +27,7 @@ def assemble(
     sight: Sight,
     evidence: Evidence,
     lost: float,
+    bleed: Bleed,
 ) -> Topology:
     """Corners, edges with their kinds, and faces; what found no place is told.
 
@@ -33,6 +35,8 @@ def assemble(
     ----------
     lost : float
         Share of the points on planes that lie in no face.
+    bleed : Bleed
+        What all fitted edges are moved in by.
     """
     corners, index = corners_at(graph)
     gradient = evidence.coefficients[:, :2]
@@ -111,12 +115,13 @@ def assemble(
             )
         )
     return Topology(
-        boundaries=tuple(boundary_of(line, fit) for line, fit in fits),
+        boundaries=tuple(boundary_of(line, fit, bleed.shift_m) for line, fit in fits),
         vertices=graph.vertices,
         corners=tuple(corners),
         edges=tuple(edges),
         faces=tuple(traced_faces),
-        notices=tuple(notices),
+        bleed_sd_m=bleed.sd_m,
+        notices=(*notices, *bleed.notices()),
     )
 
 

@@ -9,41 +9,22 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
-import shapely
 from scipy.optimize import minimize
 from scipy.special import log_ndtr
 
 from ..scene import Array
+from .rows import counted, end_of_rows, row_gaps
+from .strip import Strip
 
-MAX_DEPTH_M = 2.0  # how far inside the edge points still tell the density
-MIN_DEPTH_M = 0.4
-LEAST_COUNT_SHARE = 0.45  # of the expected points near the edge; below it a chunk is hidden (tree, hole)
 DENSITY_PRIOR_SD = 0.15  # of log density about the face's own
 SMEAR_PRIOR_SD = 0.8  # of log smear
 SQUARE_SD_RAD = np.deg2rad(0.35)  # how far a house's edges turn from the directions of its planes
 FREE_TURN_SD_RAD = np.deg2rad(6.0)
 TURN_GAIN = 4.5  # log-likelihood that a free turn must win: 3 standard deviations
-QUADRATURE_POINTS = 1500  # more points by an edge than this make the posterior normal enough
-DEEP_BIN_M = 0.05  # in which points far inside an edge are counted
+EDGE_BIN_M, DEEP_BIN_M = 0.002, 0.05  # in which points near an edge and far inside it are counted
 LOG_ROOT_TAU = 0.5 * float(np.log(2 * np.pi))  # of the normal density
+INSIDE_M = 0.1  # at least so far inside the first estimate of an edge, points lie as if there were none
 UNSEEN_SD_M = 0.3  # of an edge that no point shows
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Strip:
-    """What one face shows along one boundary: chunks of the edge and the points by them.
-
-    `t` counts outward from the line, `s` along it.
-    """
-
-    point_t: Array
-    point_s: Array
-    chunk_s: Array  # middles of the chunks in use
-    chunk_depth: Array  # how far inward each looks
-    width_m: float  # of a chunk
-    density: float  # points per m² of plan inside the face
-    n_chunks: int  # of the whole edge, hidden ones too
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -54,94 +35,9 @@ class StepFit:
     turn_rad: float  # counter-clockwise, about station `pivot_m`
     pivot_m: float
     covariance: Array  # (2, 2) of offset [m] and turn [rad]
+    smear_m: float  # standard deviation of how unsharp it is
+    seen_m: float  # length that places it
     observed: float  # 0..1
-
-
-def strip_along(
-    points: Array,
-    polygon: shapely.Polygon,
-    line: tuple[Array, float],
-    span: tuple[float, float],
-    *,
-    density: float,
-    spacing_m: float,
-) -> Strip:
-    """Cut the points of one face along one boundary into chunks.
-
-    Parameters
-    ----------
-    points : array, shape (n, 2)
-        Points of the face's plane, also those beyond the line [m].
-    polygon : shapely.Polygon
-        The face in plan.
-    line : (normal, offset)
-        The normal points out of the face.
-    span : (float, float)
-        Stations along (-n_y, n_x) between which the face ends on the line [m].
-    density : float
-        Points per m² of plan inside the face.
-    """
-    normal, offset = line
-    direction = np.array([-normal[1], normal[0]])
-    width = max(0.5, 2 * spacing_m)
-    back = max(0.25, 0.75 * spacing_m)  # keep clear of what happens round the corners
-    low, high = span[0] + back, span[1] - back
-    n_chunks = max(int((high - low) / width), 1 if high - low > 0.4 * width else 0)
-    if n_chunks == 0:
-        empty = np.empty(0)
-        return Strip(
-            point_t=empty,
-            point_s=empty,
-            chunk_s=empty,
-            chunk_depth=empty,
-            width_m=width,
-            density=density,
-            n_chunks=0,
-        )
-    width = (high - low) / n_chunks
-    middle = low + (np.arange(n_chunks) + 0.5) * width
-    reach = float(np.clip(12 * spacing_m, 0.6, MAX_DEPTH_M))
-    rays = middle[:, None] + width * np.array([-0.5, 0.0, 0.5])
-    depth = _depths(polygon, normal, offset, direction, rays.ravel(), reach)
-    depth = depth.reshape(rays.shape).min(axis=1)
-
-    beyond = max(0.5, 2 * spacing_m)
-    t, s = points @ normal - offset, points @ direction
-    chunk = np.floor((s - low) / width).astype(np.int64)
-    inside = (chunk >= 0) & (chunk < n_chunks) & (t < beyond)
-    t, s, chunk = t[inside], s[inside], chunk[inside]
-    near = np.minimum(depth, 1.0)
-    count = np.bincount(chunk[t > -near[chunk]], minlength=n_chunks)
-    deep = depth >= max(MIN_DEPTH_M, 1.2 * spacing_m)
-    seen = deep & (count >= LEAST_COUNT_SHARE * density * width * near)
-    use = seen[chunk] & (t > -depth[chunk])
-    order = np.lexsort((s[use], t[use]))
-    return Strip(
-        point_t=t[use][order],
-        point_s=s[use][order],
-        chunk_s=middle[seen],
-        chunk_depth=depth[seen],
-        width_m=width,
-        density=density,
-        n_chunks=int(deep.sum()),
-    )
-
-
-def _depths(
-    polygon: shapely.Polygon, normal: Array, offset: float, direction: Array, stations: Array, reach: float
-) -> Array:
-    """How far inward from the line the polygon goes on, at each station, at most `reach` [m]."""
-    start, skin = 0.1, 0.3
-    base = normal * offset + stations[:, None] * direction
-    rays = shapely.linestrings(np.stack([base - start * normal, base - reach * normal], axis=1))
-    parts = shapely.intersection(rays, polygon)
-    depths = np.zeros(len(stations))
-    for n, geometry in enumerate(parts):
-        for part in shapely.get_parts(geometry):
-            t = shapely.get_coordinates(part) @ normal - offset
-            if len(t) and t.max() > -skin:
-                depths[n] = max(depths[n], -float(t.min()))
-    return np.maximum(depths - 0.05, 0.0)
 
 
 def fit_step(strips: list[Strip], *, smear_prior_m: float) -> StepFit | None:
@@ -181,7 +77,14 @@ def fit_step(strips: list[Strip], *, smear_prior_m: float) -> StepFit | None:
     free = _maximise(data, smear_prior_m, FREE_TURN_SD_RAD)
     best = free if free[0] < held[0] - TURN_GAIN else held
     _, x, covariance = best
-    x[0], variance = _posterior_offset(data, x, float(covariance[0, 0]), smear_prior_m)
+    distance = t - x[1] * (s - pivot)
+    distance = distance[distance > -float(np.median(chunk_depth))]
+    smear = float(np.exp(x[3]))
+    gaps = row_gaps(distance[distance < x[0] - max(3 * smear, INSIDE_M)], smear)
+    if gaps is None:
+        x[0], variance = _posterior_offset(data, x, covariance, smear_prior_m)
+    else:
+        x[0], variance = end_of_rows(distance, gaps, (smear_prior_m, SMEAR_PRIOR_SD))
     widen = np.array([np.sqrt(variance / covariance[0, 0]), 1.0, 1.0, 1.0])
     covariance = covariance * np.outer(widen, widen)
     return StepFit(
@@ -189,6 +92,8 @@ def fit_step(strips: list[Strip], *, smear_prior_m: float) -> StepFit | None:
         turn_rad=float(x[1]),
         pivot_m=pivot,
         covariance=covariance[:2, :2],
+        smear_m=smear,
+        seen_m=sum(strip.width_m * len(strip.chunk_s) for strip in strips),
         observed=min(len(chunk_s) / max(total, 1), 1.0),
     )
 
@@ -238,24 +143,24 @@ def _maximise(data: _Data, smear_prior_m: float, turn_sd: float) -> tuple[float,
     return float(found.fun), x, covariance
 
 
-def _posterior_offset(data: _Data, mode: Array, variance: float, smear_prior_m: float) -> tuple[float, float]:
+def _posterior_offset(
+    data: _Data, mode: Array, covariance: Array, smear_prior_m: float
+) -> tuple[float, float]:
     """Mean and variance of the offset, by quadrature over offset and smear.
 
     Where an edge is sharp or points are few the posterior is one-sided, and its mode lies a standard
     deviation inside its mean.  The density is profiled out; the turn stays at its mode.
     """
     t, s, chunk_s, chunk_depth, mass = data
-    turn, sd = float(mode[1]), min(float(np.sqrt(variance)), UNSEEN_SD_M)
-    near = t - turn * s > mode[0] - max(6 * sd, 6 * float(np.exp(mode[3])), 0.15)
-    if near.sum() > QUADRATURE_POINTS:  # dense: the mode will do
-        return float(mode[0]), variance
-    edge = (t - turn * s)[near]
+    turn, sd = float(mode[1]), min(float(np.sqrt(covariance[0, 0])), UNSEEN_SD_M)
+    distance = t - turn * s
+    near = distance > mode[0] - max(6 * sd, 6 * float(np.exp(mode[3])), 0.15)
+    edge, n_edge = counted(distance[near], EDGE_BIN_M)
     # a large smear reaches far inward and would cost nothing if it left out the points there
-    bins, count = np.unique(np.floor((t - turn * s)[~near] / DEEP_BIN_M), return_counts=True)
-    deep = (bins + 0.5) * DEEP_BIN_M
+    deep, n_deep = counted(distance[~near], DEEP_BIN_M)
     depth = float((mass * (turn * chunk_s + chunk_depth)).sum() / mass.sum())
     offsets = np.linspace(max(mode[0] - 5 * sd, -0.9 * depth), mode[0] + 8 * sd, 53)
-    log_smears = np.log(smear_prior_m) + SMEAR_PRIOR_SD * np.linspace(-2.5, 2.5, 11)
+    log_smears = mode[3] + np.sqrt(covariance[3, 3]) * np.linspace(-3.0, 3.0, 13)
     reach = mass.sum() * (depth + offsets)
     log_density = np.log(len(t) / reach)
     for _ in range(4):  # Newton for the density at each offset, with its prior
@@ -267,41 +172,10 @@ def _posterior_offset(data: _Data, mode: Array, variance: float, smear_prior_m: 
     base = len(t) * log_density - value - 0.5 * (log_density / DENSITY_PRIOR_SD) ** 2
     base -= 0.5 * np.log(value + 1 / DENSITY_PRIOR_SD**2)
     smear = np.exp(log_smears)[:, None]
-    log_weight = base[:, None] + log_ndtr((offsets[:, None, None] - edge) / smear).sum(axis=-1)
-    log_weight = log_weight + log_ndtr((offsets[:, None, None] - deep) / smear) @ count
+    log_weight = base[:, None] + log_ndtr((offsets[:, None, None] - edge) / smear) @ n_edge
+    log_weight = log_weight + log_ndtr((offsets[:, None, None] - deep) / smear) @ n_deep
     log_weight = log_weight - 0.5 * ((log_smears - np.log(smear_prior_m)) / SMEAR_PRIOR_SD) ** 2
     weight = np.exp(log_weight - log_weight.max()).sum(axis=1)
     weight = weight / weight.sum()
     mean = float(weight @ offsets)
     return mean, float(weight @ (offsets - mean) ** 2)
-
-
-def interior_density(points: Array, polygon: shapely.Polygon, spacing_m: float) -> float | None:
-    """Points per m² of plan well inside a face, None where it is too small to tell.
-
-    Notes
-    -----
-    Taken over cells of the face that are not far emptier than the median, so that a hole or a tree does not
-    lower it; cells hold some 12 points.
-    """
-    cell = max(0.5, 3.5 * spacing_m)
-    inner = polygon.buffer(-max(0.2, 0.7 * spacing_m))
-    if inner.area < 2 * cell**2:
-        return None
-    shapely.prepare(inner)
-    inside = shapely.contains_xy(inner, points[:, 0], points[:, 1])
-    corner = np.array(inner.bounds[:2])
-    size = np.ceil((np.array(inner.bounds[2:]) - corner) / cell).astype(int)
-    grid_x, grid_y = np.meshgrid(np.arange(size[0]), np.arange(size[1]), indexing="ij")
-    low = corner + cell * np.stack([grid_x.ravel(), grid_y.ravel()], axis=1)
-    squares = shapely.box(low[:, 0], low[:, 1], low[:, 0] + cell, low[:, 1] + cell)
-    area = shapely.area(shapely.intersection(squares, inner))
-    at: npt.NDArray[np.int64] = np.floor((points[inside] - corner) / cell).astype(np.int64)
-    at = np.minimum(at, size - 1)
-    count = np.bincount(at[:, 0] * size[1] + at[:, 1], minlength=size[0] * size[1])
-    whole = area > 0.7 * cell**2
-    if whole.sum() < 3:
-        return float(inside.sum() / inner.area) if inside.sum() else None
-    density = count[whole] / area[whole]
-    filled = density > 0.3 * np.median(density)
-    return float(count[whole][filled].sum() / area[whole][filled].sum()) if filled.any() else None

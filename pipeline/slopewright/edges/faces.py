@@ -5,11 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 import shapely
 
 from ..scene import Array, RoofPoints, Segmentation
-from .boundary import interior_density
 from .evidence import Evidence
+from .strip import interior_density
 from .trace import Graph, loops_of
 
 _Loop = tuple[tuple[int, ...], tuple[tuple[int, bool], ...]]  # vertices, and the chain that leaves each
@@ -56,6 +57,7 @@ class Sight:
     """All points of each plane in plan, at full density."""
 
     points: tuple[Array, ...]  # (n, 2) each
+    straddles: tuple[npt.NDArray[np.bool_], ...]  # (n,) each: the pulse has a return from below, too
     density: tuple[float, ...]  # points per m² of plan
     spacing_m: float
     dense: bool
@@ -63,17 +65,28 @@ class Sight:
     @staticmethod
     def of(points: RoofPoints, segmentation: Segmentation, faces: list[Face], evidence: Evidence) -> Sight:
         """Points by plane, and the density inside the largest face of each."""
-        own, density = [], []
+        below = np.zeros(len(points.xyz), dtype=bool)
+        if points.n_returns is not None and points.return_number is not None:
+            below = points.return_number < points.n_returns
+        own, straddles, density = [], [], []
         spacing = segmentation.spacing_m
         for k in range(len(segmentation.planes)):
-            xy = points.xyz[evidence.every_label == k, :2]
+            mine = evidence.every_label == k
+            xy = points.xyz[mine, :2]
             polygons = [face.polygon for face in faces if face.plane == k]
             found = None
             if polygons:
                 found = interior_density(xy, max(polygons, key=lambda p: float(p.area)), spacing)
             own.append(xy)
+            straddles.append(below[mine])
             density.append(found or 1 / spacing**2)
-        return Sight(points=tuple(own), density=tuple(density), spacing_m=spacing, dense=segmentation.dense)
+        return Sight(
+            points=tuple(own),
+            straddles=tuple(straddles),
+            density=tuple(density),
+            spacing_m=spacing,
+            dense=segmentation.dense,
+        )
 
 
 def outward_of(graph: Graph, chain: int, forward: bool) -> Array:

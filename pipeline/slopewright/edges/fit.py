@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from ..scene import Boundary
-from .boundary import UNSEEN_SD_M, StepFit, Strip, fit_step, strip_along
+from .beam import fit_edge
+from .boundary import UNSEEN_SD_M, StepFit
 from .candidates import PlanLine
 from .evidence import Evidence
 from .faces import Face, Sight, is_upper, outward_of
+from .strip import Strip, strip_along
 from .trace import Graph
 
 SMEAR_M = {False: 0.04, True: 0.02}  # how unsharp edges are in sparse and in dense clouds
+WAVE_M = 1.0  # dense clouds: what makes an edge unsharp goes on along it for a matching window or two
 
 
 def fit_boundaries(
@@ -40,6 +45,7 @@ def fit_boundaries(
                 strips[b].append(
                     strip_along(
                         sight.points[face.plane],
+                        sight.straddles[face.plane],
                         face.polygon,
                         (line.normal, line.offset),
                         (low, high),
@@ -47,14 +53,23 @@ def fit_boundaries(
                         spacing_m=sight.spacing_m,
                     )
                 )
-    return [
-        (line or as_cut, fit_step(found, smear_prior_m=SMEAR_M[sight.dense]) if found else None)
-        for line, as_cut, found in zip(oriented, graph.boundary_lines, strips, strict=True)
-    ]
+    fits: list[tuple[PlanLine, StepFit | None]] = []
+    for placed, as_cut, found in zip(oriented, graph.boundary_lines, strips, strict=True):
+        fit = fit_edge(found, smear_prior_m=SMEAR_M[sight.dense]) if found else None
+        fits.append((placed or as_cut, _with_waves(fit) if fit and sight.dense else fit))
+    return fits
 
 
-def boundary_of(line: PlanLine, fit: StepFit | None) -> Boundary:
-    """The boundary at the fitted place, or where the line was cut if nothing shows it."""
+def _with_waves(fit: StepFit) -> StepFit:
+    """A fit whose points stray together along the edge: a straight line through so many waves' means."""
+    n_waves = max(fit.seen_m / WAVE_M, 1.0)
+    offset = fit.smear_m**2 / n_waves
+    turn = 12 * offset / max(fit.seen_m, WAVE_M) ** 2
+    return replace(fit, covariance=fit.covariance + np.diag([offset, turn]))
+
+
+def boundary_of(line: PlanLine, fit: StepFit | None, bleed_m: float) -> Boundary:
+    """The boundary `bleed_m` inside of the fitted place, or where the line was cut if nothing shows it."""
     angle = float(np.arctan2(line.normal[1], line.normal[0]))
     if fit is None:
         middle = line.normal * line.offset + line.direction * (line.span[0] + line.span[1]) / 2
@@ -66,7 +81,7 @@ def boundary_of(line: PlanLine, fit: StepFit | None) -> Boundary:
             inferred_from="the cut of its neighbours",
         )
     return Boundary(
-        point=line.normal * (line.offset + fit.offset_m) + line.direction * fit.pivot_m,
+        point=line.normal * (line.offset + fit.offset_m - bleed_m) + line.direction * fit.pivot_m,
         # e(s) = offset + turn s lies further out for larger s: the normal turns clockwise
         angle_rad=angle - fit.turn_rad,
         covariance=fit.covariance * np.array([[1.0, -1.0], [-1.0, 1.0]]),

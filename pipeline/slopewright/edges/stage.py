@@ -15,6 +15,7 @@ from ..errors import NoRoofError, NotCertifiedError
 from ..scene import RoofPoints, Segmentation, Topology
 from .arrangement import Cells, cut, stations_after_extension
 from .assemble import assemble
+from .bleed import common_bleed
 from .candidates import PlanLine, candidate_lines, closing_lines
 from .evidence import Evidence, gather, without
 from .faces import Sight, faces_of
@@ -77,7 +78,8 @@ def run(points: RoofPoints, segmentation: Segmentation, config: EdgesConfig | No
         raise NoRoofError(f"roof {points.id}: no face could be closed, need a denser or larger cloud")
     sight = Sight.of(points, segmentation, faces, evidence)
     fits = fit_boundaries(graph, faces, sight, evidence)
-    return assemble(graph, faces, fits, sight, evidence, lost)
+    bleed = common_bleed(points, graph, evidence, dense=segmentation.dense)
+    return assemble(graph, faces, fits, sight, evidence, lost, bleed)
 
 
 def _lone_planes(lines: list[PlanLine], segmentation: Segmentation, config: EdgesConfig) -> list[int]:

@@ -1,0 +1,166 @@
+"""How far all free edges of a cloud lie outside the roof's own: what no single edge can tell.  Metres; z up.
+
+Matching windows grow surfaces past their edges, and round creases off: a cloud with rounded creases is
+matched.  Wide beams return from an edge as long as enough of them is on it; pulses of several returns tell
+how long that is (see `beam`), and without them it is not known.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..scene import Array, Notice, RoofPoints
+from .evidence import Evidence
+from .trace import Graph
+
+# Matched photos: 2 to 7 cm, all alike (a study of drone clouds made for this program; from memory).
+MATCHED_M, MATCHED_SD_M = 0.045, 0.015
+SHARP_SD_M = 0.01  # close scans: shingles that stand over, gutters
+# Both sides of an edge need about the same share of a beam, but not quite: a dark roof beside bright grass
+# returns at twice the share, which is 1 cm at a beam of 0.25 m.
+RETURNS_SD_M = 0.01
+# Beams of 0.15 to 0.4 m whose roof returns need 15 to 50 % of the energy: 0 to 10 cm, 3 cm in the mean; none
+# where each pulse is given to what most of it met.  Own assumption.
+BEAM_M, BEAM_SD_M = 0.015, 0.025
+MATCHED_ODDS = 0.7  # prior share of matched clouds among dense ones that count no returns; own assumption
+ROUND_M = np.linspace(
+    0.04, 0.20, 17
+)  # half-widths of rounded creases, all alike: windows of 5 to 20 cells of 1 to 2 cm
+NEAR_M, FAR_M = 0.05, (0.20, 0.35)  # from a crease: rounded, and not
+FAR_OFF_M = 0.25  # points further from both planes are chimneys and trees
+CHUNK_M = 0.7  # of a crease; the noise of matched clouds is correlated about so far
+ROUND_FLOOR = 0.001  # standard uncertainty of a height over the jump of slope that no chunk shows [m]
+LEAST_JUMP = 0.2  # of slope at a crease that shows roundness; under it the deficit drowns in noise
+LEAST_CHUNKS = 4
+LEAST_POINTS = 4  # on each side and at the crease, for a chunk to be looked at
+TOLD_M = 0.005
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bleed:
+    """What all free edges have in common."""
+
+    shift_m: float  # outward, expected
+    sd_m: float  # standard uncertainty about it
+    reason: str
+
+    def notices(self) -> tuple[Notice, ...]:
+        """One, if edges are moved."""
+        if self.shift_m < TOLD_M:
+            return ()
+        text = (
+            f"{self.reason}: free edges were moved in by {100 * self.shift_m:.1f} cm"
+            f" with a common standard uncertainty of {100 * self.sd_m:.1f} cm"
+        )
+        return (Notice(code="edges_moved_in", text=text),)
+
+
+def common_bleed(points: RoofPoints, graph: Graph, evidence: Evidence, *, dense: bool) -> Bleed:
+    """The shift that all free edges share, from what kind of cloud this is.
+
+    Parameters
+    ----------
+    points : RoofPoints
+    graph : Graph
+        Whose creases are looked at.
+    evidence : Evidence
+    dense : bool
+        Whether the points are close enough for matched photos.
+    """
+    if points.n_returns is not None:
+        return Bleed(shift_m=0.0, sd_m=RETURNS_SD_M, reason="pulses with several returns")
+    if not dense:
+        return Bleed(shift_m=BEAM_M, sd_m=BEAM_SD_M, reason="the cloud counts no returns")
+    share = matched_share(roundness(points.xyz, graph, evidence.coefficients))
+    variance = share * MATCHED_SD_M**2 + (1 - share) * SHARP_SD_M**2 + share * (1 - share) * MATCHED_M**2
+    return Bleed(
+        shift_m=share * MATCHED_M,
+        sd_m=float(np.sqrt(variance)),
+        reason=f"{100 * share:.0f} % likely, by its creases, to be matched from photos",
+    )
+
+
+def roundness(xyz: Array, graph: Graph, coefficients: Array) -> Array:
+    """How far the surface at a crease is from where its planes meet, and the jump of slope there.
+
+    Down at a ridge and up at a valley count as positive.
+
+    Parameters
+    ----------
+    xyz : array, shape (n, 3)
+        Points of the roof [m].
+    graph : Graph
+    coefficients : array, shape (k, 3)
+        Of z = a x + b y + c.
+
+    Returns
+    -------
+    array, shape (m, 2)
+        Drop [m] and jump [1] of each chunk of crease that shows it.
+    """
+    found = []
+    for chain in graph.chains:
+        if chain.curve.planes is None:
+            continue
+        start, end = graph.vertices[chain.start].xy, graph.vertices[chain.end].xy
+        length = float(np.hypot(*(end - start)))
+        if length < 2 * CHUNK_M:
+            continue
+        along = (end - start) / length
+        left = np.array([-along[1], along[0]])
+        jump = float((coefficients[chain.right] - coefficients[chain.left])[:2] @ left)
+        if abs(jump) < LEAST_JUMP:
+            continue
+        # The box holds what is near whatever way the crease runs.
+        low, high = np.minimum(start, end) - FAR_M[1], np.maximum(start, end) + FAR_M[1]
+        close = xyz[((xyz[:, :2] > low) & (xyz[:, :2] < high)).all(axis=1)]
+        s, d = (close[:, :2] - start) @ along, (close[:, :2] - start) @ left
+        both = coefficients[[chain.left, chain.right]]
+        above = close[:, 2:] - np.column_stack([close[:, :2], np.ones(len(close))]) @ both.T
+        n_chunks = int(length / CHUNK_M)
+        chunk = np.floor(s / length * n_chunks)
+        on_roof = np.abs(np.where(d > 0, above[:, 0], above[:, 1])) < FAR_OFF_M
+        for n in range(n_chunks):
+            here = on_roof & (chunk == n)
+            sides = [
+                above[here & (way * d > FAR_M[0]) & (way * d < FAR_M[1]), k] for k, way in enumerate((1, -1))
+            ]
+            near = above[here & (np.abs(d) < NEAR_M)]
+            if min(len(near), *map(len, sides)) < LEAST_POINTS:
+                continue
+            # The planes as they lie here: else the crease itself is some millimetres beside its place.
+            near = near - [float(side.mean()) for side in sides]
+            drop = -near.max(axis=1) if jump > 0 else near.min(axis=1)
+            found.append((float(drop.mean()), abs(jump)))
+    return np.array(found).reshape(-1, 2)
+
+
+def matched_share(chunks: Array) -> float:
+    """Probability that a cloud with this `roundness`, shape (m, 2), is matched.
+
+    Notes
+    -----
+    A crease of unit jump of slope that is smoothed with a box of half-width h lies (h² + d²) / 4h - d / 2
+    lower at a distance d < h from it.
+    """
+    if len(chunks) < LEAST_CHUNKS:
+        return MATCHED_ODDS
+    drop, jump = chunks.T
+    mean = float(drop @ jump) / float(jump @ jump)
+    spread = (drop - mean * jump).std(ddof=1) / np.sqrt(jump @ jump)
+    sd = float(np.hypot(spread, ROUND_FLOOR))
+    expected = _expected_drop()
+    log_round = -0.5 * ((mean - expected) / sd) ** 2
+    log_sharp = -0.5 * (mean / sd) ** 2
+    top = max(float(log_round.max()), log_sharp)
+    matched = MATCHED_ODDS * float(np.exp(log_round - top).mean())
+    return matched / (matched + (1 - MATCHED_ODDS) * float(np.exp(log_sharp - top)))
+
+
+def _expected_drop() -> Array:
+    """Mean drop within `NEAR_M` of a crease over the jump of slope, for each of `ROUND_M` [m]."""
+    d = np.linspace(0.0, NEAR_M, 51)
+    h = ROUND_M[:, None]
+    return np.asarray(np.where(d < h, (h * h + d * d) / (4 * h) - d / 2, 0.0).mean(axis=1))
