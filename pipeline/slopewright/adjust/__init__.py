@@ -26,8 +26,6 @@ __all__ = ["AdjustConfig", "agreement_of", "apply", "measured", "replay", "run",
 class AdjustConfig:
     """Standard uncertainties of what the residuals of a cloud cannot show."""
 
-    beam_sd_m: float = 0.035  # of all free edges together in a sparse cloud: part of a wide beam returns
-    window_sd_m: float = 0.025  # ... in a dense one: matching windows grow past edges
     edge_sd_m: float = 0.01  # of each free edge: shingle overhang, edges that are not quite straight
     scale_sd: float = 2e-4  # of lengths, relative
     tilt_sd_rad: float = float(np.deg2rad(0.03))  # of the vertical
@@ -70,7 +68,7 @@ def run(
         edge_ids=(),
         n_points=(),
         doubt=Doubt(
-            bleed_m=config.window_sd_m if segmentation.dense else config.beam_sd_m,
+            bleed_m=topology.bleed_sd_m,
             edge_m=config.edge_sd_m,
             scale=config.scale_sd,
             tilt_rad=config.tilt_sd_rad,
