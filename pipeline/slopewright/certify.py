@@ -6,7 +6,8 @@ from .roof import Roof
 
 MAX_AREA_HALF_WIDTH = 0.10  # of the total area, 95 %; wider, and an order of material cannot rest on it
 MIN_OBSERVED = 0.5  # area-weighted share of the planes seen; below it most of the roof is inferred
-AGAINST = frozenset({"cloud_ends", "under_cover", "left_out", "may_be_ground"})  # the area rests on guesses
+# notices after which the area rests on guesses
+AGAINST = frozenset({"cloud_ends", "under_cover", "left_out", "may_be_ground", "too_sparse"})
 
 
 def reasons_against(roof: Roof) -> list[str]:

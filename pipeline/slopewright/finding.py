@@ -13,9 +13,10 @@ from .errors import NoRoofError
 from .intent import Options
 from .job.place import local_footprint, local_point
 from .scene import Cloud, Notice, RoofPoints
-from .units import METRES_PER_UNIT
+from .units import FOOT_M, METRES_PER_UNIT
 
 TRIM = 0.5  # per cent of a roof's heights at each end that may be stray
+LARGE_SIDE_M, LARGE_HEIGHT_M = 26.0, 12.0  # a house in feet, read in metres, is larger than both
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -47,16 +48,35 @@ def find_roof(scanned: Cloud, options: Options) -> FoundRoof:
         raise NoRoofError(f"{error} ({size})") from error
     points = scene.roofs[scene.chosen]
     _check_house_size(points, scanned)
+    notices = (*scene.notices, *_unit_doubt(points, scanned))
     others = [_name(roof, scanned) for roof in scene.roofs if roof is not points]
-    return FoundRoof(points=points, others=others, notices=scene.notices)
+    return FoundRoof(points=points, others=others, notices=notices)
 
 
 def _check_house_size(points: RoofPoints, scanned: Cloud) -> None:
+    (dx, dy), height_m = _size(points)
+    name = f"{scanned.name}: roof {points.id}"
+    cloud.check_house_size((dx, dy), height_m, scanned.unit, name=name)
+
+
+def _unit_doubt(points: RoofPoints, scanned: Cloud) -> tuple[Notice, ...]:
+    """Say that a large and tall roof would be a house in feet: nothing but a CRS proves the unit."""
+    (dx, dy), height_m = _size(points)
+    if scanned.crs or scanned.unit != "m" or max(dx, dy) < LARGE_SIDE_M or height_m < LARGE_HEIGHT_M:
+        return ()
+    text = (
+        f"the roof is {dx:.0f} x {dy:.0f} m and {height_m:.0f} m high, large for a house: if the cloud is in"
+        f" feet it is {dx * FOOT_M:.0f} x {dy * FOOT_M:.0f} m, give --unit ft"
+    )
+    return (Notice(code="unit_doubtful", text=text, about=(points.id,)),)
+
+
+def _size(points: RoofPoints) -> tuple[tuple[float, float], float]:
+    """Sides in plan, and height over the ground or over its own lowest points [m]."""
     low_z, high_z = np.percentile(points.xyz[:, 2], [TRIM, 100 - TRIM])
     ground_z = low_z if points.ground_z_m is None else min(points.ground_z_m, low_z)
     dx, dy = np.ptp(points.footprint, axis=0)
-    name = f"{scanned.name}: roof {points.id}"
-    cloud.check_house_size((float(dx), float(dy)), float(high_z - ground_z), scanned.unit, name=name)
+    return (float(dx), float(dy)), float(high_z - ground_z)
 
 
 def _name(roof: RoofPoints, scanned: Cloud) -> dict[str, Any]:

@@ -228,7 +228,7 @@ def absorb_small(
             label = labels[np.flatnonzero(members)[0]]
             if label != OUTSIDE and area[p] > 0.6 * whole[label + 1]:
                 continue
-            border = _borders(cells, labels, members)
+            border = borders(cells, labels, members)
             border.pop(int(label), None)
             if border:
                 labels[members] = max(sorted(border), key=lambda key: border[key])
@@ -238,7 +238,7 @@ def absorb_small(
     return labels
 
 
-def _borders(cells: Cells, labels: npt.NDArray[np.int64], members: npt.NDArray[np.bool_]) -> dict[int, float]:
+def borders(cells: Cells, labels: npt.NDArray[np.int64], members: npt.NDArray[np.bool_]) -> dict[int, float]:
     """Length of border of some cells with each label beside them [m]."""
     border: dict[int, float] = {}
     for side in (0, 1):
@@ -276,7 +276,7 @@ def fill_shadows(
     width = 2 * cells.area / np.maximum(perimeter, 1e-9)
     dark = (labels == OUTSIDE) & (ground == 0) & (width < SHADOW_WIDTH_M)
     for cell in np.flatnonzero(dark):
-        border = _borders(cells, labels, np.arange(len(labels)) == cell)
+        border = borders(cells, labels, np.arange(len(labels)) == cell)
         border.pop(OUTSIDE, None)
         beside = sorted(border, key=lambda k: -border[k])[:2]
         if len(beside) < 2 or border[beside[1]] < SHADOW_BORDER * perimeter[cell]:

@@ -20,6 +20,7 @@ from .candidates import PlanLine, candidate_lines, closing_lines
 from .evidence import Evidence, gather, without
 from .faces import Sight, faces_of
 from .fit import fit_boundaries
+from .holes import fill_holes
 from .labelling import absorb_small, fill_shadows, label_cells, votes
 from .trace import trace
 
@@ -108,6 +109,7 @@ def _label(
         labels = label_cells(cells, lines, planes, hidden, ground)
         labels = absorb_small(cells, labels, planes, config.least_part_m2)
         labels = fill_shadows(cells, labels, evidence.coefficients, ground)
+        labels = fill_holes(cells, labels, ground)
         inside = np.array([planes[labels == k, k].sum() for k in range(n_planes)])
         lost = 1 - float(inside.sum()) / max(float(total.sum()), 1e-9)
         if best is None or lost < best[3] - config.gain:

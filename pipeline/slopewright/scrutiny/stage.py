@@ -10,6 +10,8 @@ from .inside import not_seen
 from .sides import beyond
 from .surface import unevenness
 
+MOST_SPACING_M = 0.8  # some two points a square metre; at one, bounds of the area hold two roofs in three
+
 
 def run(points: RoofPoints, segmentation: Segmentation, roof: Roof) -> tuple[Notice, ...]:
     """Hold a measured roof against the whole cloud that it came from.
@@ -39,7 +41,19 @@ def run(points: RoofPoints, segmentation: Segmentation, roof: Roof) -> tuple[Not
             " show where it ends, need a denser cloud or one with fewer gaps"
         )
     return (
+        *sparsity(segmentation),
         *beyond(points, segmentation, roof),
         *not_seen(points, segmentation, roof, plans),
         *unevenness(points, segmentation, roof, plans),
     )
+
+
+def sparsity(segmentation: Segmentation) -> tuple[Notice, ...]:
+    """Tell a cloud in which faces and edges may be missing that a person would count."""
+    if segmentation.spacing_m <= MOST_SPACING_M:
+        return ()
+    text = (
+        f"points lie {segmentation.spacing_m:.1f} m apart, need {MOST_SPACING_M} m or less: small faces and"
+        " notches are not seen, and edges lie where few points say"
+    )
+    return (Notice(code="too_sparse", text=text),)
