@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from slopewright import takeoff
-from slopewright.takeoff.strips import pieces_pooled, pieces_without_reuse, straight_runs
+from slopewright.takeoff.strips import pieces_pooled, pieces_without_reuse, plan_strips, straight_runs
 from takeoff.takeoff_roofs import build_roof, gable, layer_of, line, system_document, take
 
 lengths = st.floats(0.01, 60)
@@ -92,3 +92,26 @@ def test_edges_that_fold_back_are_no_run():
     corners = [(0, 0, 0), (8, 0, 0), (4, 0, 0), (8, 10, 5), (0, 10, 5)]
     roof = build_roof(corners, {"A": [0, 1, 3, 4]}, [("eave", 0, 1, "A"), ("eave", 0, 2, "A")])
     assert [len(run) for run in straight_runs(roof, roof.edges)] == [1, 1]
+
+
+def test_rests_of_unequal_runs_share_a_piece():
+    """Oracle: by hand; 16 and 13 ft with laps of 0.2 ft leave rests of 6.2 and 3.2 ft, cut from one piece."""
+    plan = plan_strips([16.0, 13.0], stock_m=10.0, lap_m=0.2)
+    assert (plan.pieces, plan.whole_pieces, plan.few_joints.pieces) == (3, 2, 1)
+    assert plan.proven
+
+
+def test_offcuts_that_begin_the_next_run_save_a_piece_for_more_laps():
+    """Oracle: by hand; 4 x 16.77 ft: 10, 6.94 | 3.06, 10, 4.04 | 5.96, 10, 1.14 | 8.86, 8.08."""
+    plan = plan_strips([16.77] * 4, stock_m=10.0, lap_m=2 / 12)
+    assert plan.whole_pieces + plan.few_joints.pieces == 8
+    assert (plan.pieces, plan.proven) == (7, True)
+
+
+@given(runs=st.lists(lengths, min_size=1, max_size=8), stock=st.floats(1, 6), lap=st.floats(0, 0.3))
+def test_a_plan_lies_between_its_bound_and_no_reuse(runs, stock, lap):
+    """Oracle: bounds; draws that all are the best lengths take no fewer than their plan."""
+    plan = plan_strips(runs, stock_m=stock, lap_m=lap)
+    none = sum(laid_piece_by_piece(run, stock, lap) for run in runs)
+    drawn = pieces_pooled([np.full(2, run) for run in runs], stock_m=stock, lap_m=lap)
+    assert plan.bound <= plan.pieces <= drawn[0] == drawn[1] <= none
