@@ -41,7 +41,9 @@ def drop_foliage(atoms: Atoms, labels: Labels, noise_m: float, config: PlanesCon
     )  # strips that do not fit make some faces rough
     tree |= (planes.area_m2 < ROUGH_AREA_M2) & (scatter > ROUGH_NOISE * usual)
     if not atoms.dense:
-        other = np.append(planes.normal[:, 2] > np.cos(config.wall_slope_rad), True)[labels]
+        rise = np.append(planes.normal[:, 2], 0.0)[labels]
+        rise = np.where(labels == NONE, np.abs(atoms.normal[:, 2]), rise)
+        other = rise > np.cos(config.wall_slope_rad)
         for j in np.flatnonzero(small & ~tree & (planes.n_atoms >= MIN_HULL_ATOMS)):
             tree[j] = _strangers(atoms.centre[:, :2], labels == j, other) > STRANGERS
     if atoms.dense:

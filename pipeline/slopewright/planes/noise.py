@@ -33,7 +33,8 @@ def first_noise(atoms: Atoms, config: PlanesConfig) -> float:
     Notes
     -----
     A low quantile over windows of each window's unbiased rms.  Windows of 1.5 m feel the correlated part of
-    the noise, which the nearest neighbours of a point do not show.
+    the noise, which the nearest neighbours of a point do not show.  Walls tell nothing: a beam that errs in
+    range by 10 cm still hits them within millimetres.
     """
     window_m = max(WINDOW_M, WINDOW_SPACINGS * atoms.spacing_m)
     expected = window_m**2 * atoms.density_per_m2
@@ -45,10 +46,11 @@ def first_noise(atoms: Atoms, config: PlanesConfig) -> float:
         sums = sum_by_label(atoms.moments, window, int(window.max()) + 1)
         sums = sums[sums[:, 0] >= max(MIN_FILL * expected, 5.0)]
         if len(sums):
-            _, _, spread = fit_planes(sums)
-            round_enough = spread[:, 1] > MIN_ROUNDNESS * spread[:, 2]
+            _, normal, spread = fit_planes(sums)
+            told = spread[:, 1] > MIN_ROUNDNESS * spread[:, 2]
+            told &= normal[:, 2] > np.cos(config.wall_slope_rad)
             n = sums[:, 0]
-            found.append(np.sqrt(spread[:, 0] * n / (n - 3.0))[round_enough])
+            found.append(np.sqrt(spread[:, 0] * n / (n - 3.0))[told])
     rms: Array = np.concatenate(found) if found else np.empty(0)
     if not len(rms):
         rms = atoms.local_rms_m[np.isfinite(atoms.local_rms_m)]
