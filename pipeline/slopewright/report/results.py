@@ -6,7 +6,7 @@ from ..roof import Roof, RoofMesh, Takeoff
 from .jsonfile import json_bytes
 from .mesh_file import glb_bytes, obj_bytes
 from .pdf import report_pdf
-from .plan import plan_svg
+from .plan import plan_dxf, plan_svg
 from .provenance import Provenance
 from .takeoff_file import takeoff_json
 from .takeoff_table import takeoff_csv
@@ -48,6 +48,7 @@ def run(
         "roof.glb": glb_bytes(roof, mesh),
         "roof.obj": obj_bytes(roof, mesh),
         "plan.svg": plan.encode("utf-8"),
+        "plan.dxf": plan_dxf(roof, plan, metric=metric),
         "report.pdf": report_pdf(
             roof, takeoff, mesh, plan, title=title, metric=metric, provenance=provenance
         ),

@@ -16,7 +16,7 @@ from ..scene import Notice
 RECORD_FILE = "run.json"
 RECORD_FORMAT = "slopewright-run"
 RECORD_VERSION = 1
-LIBRARIES = ("numpy", "scipy", "shapely", "lazrs", "trimesh", "typst")  # those that the files pass through
+LIBRARIES = ("numpy", "scipy", "shapely", "lazrs", "trimesh", "typst", "ezdxf")  # with a part in the files
 SOURCES = frozenset({".py", ".typ", ".ttf", ".txt", ".json"})  # endings of the program's own files
 
 

@@ -67,6 +67,13 @@ class Sheet:
         placed: Array = middle + (xy_m - self.middle_m) * np.array([1.0, -1.0]) * (1000 / self.scale)
         return placed
 
+    def lift(self, mm: Array) -> Array:
+        """Plan points [m] of millimetres on the sheet, shape (..., 2)."""
+        left, top, right, bottom = self.field_mm
+        middle = np.array([(left + right) / 2, (top + bottom) / 2])
+        lifted: Array = self.middle_m + (mm - middle) * np.array([1.0, -1.0]) * (self.scale / 1000)
+        return lifted
+
 
 def choose_sheet(xy_m: Array, n_edges: int, *, metric: bool) -> Sheet:
     """The sheet, upright or lying, with the largest scale at which a plan fits.
