@@ -108,7 +108,7 @@ def eave_band(layer: EaveBandLayer, survey: Survey, rng: np.random.Generator) ->
         plane = survey.plane_of(edge)
         least_m = steep.width_in * INCH_M if steep and rise(plane) >= steep.rise_from else 0.0
         inside_m = layer.inside_wall_in * INCH_M
-        factor = survey.draws[f"area:{plane.id}"] / np.maximum(survey.draws[f"plan_area:{plane.id}"], 1e-9)
+        factor = survey.slope_factor(plane)
         width_m = np.maximum((overhang_m + inside_m) * factor, least_m)
         length_m = survey.draws[f"length:{edge.id}"]
         net += length_m * width_m / SQUARE_M2

@@ -16,6 +16,7 @@ from .system import System
 RISE_TOLERANCE = (
     1e-6  # inches in 12: a pitch this close to a limit is at the limit, not beside it by rounding
 )
+LEAST_LEFT = 0.25  # of a plane's plan; the ratio of two areas that are next to nothing says no slope
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -46,6 +47,14 @@ class Survey:
     def linear(self, weights: dict[str, float]) -> tuple[Measurement, Array]:
         """A weighted sum of areas and lengths: its bound from the joint covariance, and its draws."""
         return self.roof.joint.combine(weights, floor=0.0), self.draws.combine(weights)
+
+    def slope_factor(self, plane: Plane) -> Array:
+        """Draws of the way up a plane over the way in plan; its value where a draw all but cuts it away."""
+        plan_m2 = self.draws[f"plan_area:{plane.id}"]
+        left = plan_m2 > LEAST_LEFT * plane.plan_area.value
+        factor = np.full(self.n_draws, plane.area.value / plane.plan_area.value)
+        factor[left] = self.draws[f"area:{plane.id}"][left] / plan_m2[left]
+        return factor
 
     def constant(self, value: float) -> tuple[Measurement, Array]:
         """A number that carries no uncertainty, such as a count."""
