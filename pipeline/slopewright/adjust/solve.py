@@ -63,7 +63,7 @@ def adjust(
     told = observations if observations else None
     if not len(ties.owner) and not told:
         return Adjusted(vector=vector, covariance=covariance, refused=())
-    x, prior, after = vector, covariance, covariance
+    x, prior = vector, covariance
     use = np.ones(len(ties.owner), dtype=bool)
     refused: tuple[int, ...] = ()
     for iteration in range(MOST_ITERATIONS):
@@ -73,30 +73,36 @@ def adjust(
         if iteration == 0:
             test = tested(residual, slope, ties.owner, covariance)
             prior, use, refused = test.covariance, test.use, test.refused
-        found, after = _met(vector, prior, x, residual[use], slope[use])
+        slope = slope[use]
+        gain = _gain(prior, slope)
+        found = vector + gain @ (slope @ (x - vector) - residual[use])
         if told:
-            expected, slope = linearised(told.expected(model, batch, shape), step)
+            after = _after(prior, slope, gain, TIE_SD_M)
+            expected, seen = linearised(told.expected(model, batch, shape), step)
             for row, u in enumerate(told.u):
-                innovation = told.value[row] - expected[row] - slope[row] @ (found - x)
-                found, after = _seen(found, after, slope[row], innovation, u, forced=told.forced[row])
+                innovation = told.value[row] - expected[row] - seen[row] @ (found - x)
+                found, after = _seen(found, after, seen[row], innovation, u, forced=told.forced[row])
         moved = np.abs(found - x)
         x = found
         if (moved <= SETTLED * np.sqrt(np.diag(prior))).all():
             break
+    if not told:
+        after = _after(prior, slope, gain, TIE_SD_M)
     return Adjusted(vector=x, covariance=(after + after.T) / 2, refused=refused)
 
 
-def _met(start: Array, prior: Array, at: Array, residual: Array, slope: Array) -> tuple[Array, Array]:
-    """The prior given that the residuals, linearised at `at`, are zero within the ties' tolerance."""
-    if not len(residual):
-        return start, prior
+def _gain(prior: Array, slope: Array) -> Array:
+    """How conditions move the vector: what is shared stays."""
     own = prior.copy()
     own[-len(SHARED) :] = own[:, -len(SHARED) :] = 0.0
     spread = slope @ own @ slope.T + TIE_SD_M**2 * np.eye(len(slope))
-    gain = np.linalg.solve(spread, slope @ own).T
+    return np.asarray(np.linalg.solve(spread, slope @ own).T)
+
+
+def _after(prior: Array, slope: Array, gain: Array, u: float) -> Array:
+    """Covariance after an update, in Joseph's form: right for any gain."""
     rest = np.eye(len(prior)) - gain @ slope
-    after = rest @ prior @ rest.T + TIE_SD_M**2 * gain @ gain.T  # Joseph's form: right for any gain
-    return start + gain @ (slope @ (at - start) - residual), after
+    return np.asarray(rest @ prior @ rest.T + u**2 * gain @ gain.T)
 
 
 def _seen(
@@ -109,6 +115,5 @@ def _seen(
     if forced and needed > variance > 0:
         covariance = covariance + (needed / variance - 1) / variance * np.outer(along, along)
         along, variance = covariance @ slope, needed
-    gain = along / (variance + u**2)
-    rest = np.eye(len(x)) - np.outer(gain, slope)
-    return x + gain * innovation, rest @ covariance @ rest.T + u**2 * np.outer(gain, gain)
+    gain = (along / (variance + u**2))[:, None]
+    return x + gain[:, 0] * innovation, _after(covariance, slope[None], gain, u)
