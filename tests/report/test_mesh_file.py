@@ -20,6 +20,12 @@ def made(name, **more):
     return roof, mesh.run(roof)
 
 
+def area_of(scene, roof):
+    """Area of the planes' nodes, by trimesh."""
+    walls = "walls_" if any(plane.id == "walls" for plane in roof.planes) else "walls"
+    return sum(node.area for name, node in scene.geometry.items() if name != walls)
+
+
 def glb_tree(data):
     """Oracle: glTF 2.0 section 4.4: header of 12 bytes, then the JSON chunk."""
     magic, version, length = struct.unpack_from("<4sII", data)
@@ -34,7 +40,7 @@ def test_glb_has_a_node_a_plane_with_its_area_and_normal(name):
     """Oracle: area by trimesh; the y-up turn of glTF 2.0 section 3.4 (x, y, z) -> (x, z, -y)."""
     roof, solid = made(name)
     scene = trimesh.load(io.BytesIO(report.glb_bytes(roof, solid)), file_type="glb")
-    assert set(scene.graph.nodes_geometry) == {plane.id for plane in roof.planes}
+    assert set(scene.graph.nodes_geometry) == {plane.id for plane in roof.planes} | {"walls"}
     for plane in roof.planes:
         turn, geometry = scene.graph[plane.id]
         read = scene.geometry[geometry].copy()
@@ -43,7 +49,22 @@ def test_glb_has_a_node_a_plane_with_its_area_and_normal(name):
         x, y, z = plane.normal
         np.testing.assert_allclose(read.face_normals, [[x, z, -y]] * len(read.faces), atol=1e-5)
         np.testing.assert_allclose(read.vertex_normals, [[x, z, -y]] * len(read.vertices), atol=1e-5)
-    assert scene.area == pytest.approx(roof.area.value, rel=1e-6)
+    assert area_of(scene, roof) == pytest.approx(roof.area.value, rel=1e-6)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_glb_has_the_walls_of_the_body_and_none_where_none_is_known(name):
+    """Oracle: Newell's area of each wall; walls are upright by definition."""
+    roof, solid = made(name)
+    scene = trimesh.load(io.BytesIO(report.glb_bytes(roof, solid)), file_type="glb")
+    walls = scene.geometry["walls"]
+    rings = [solid.body.vertices[list(s.rings[0])] for s in solid.body.surfaces if s.kind == "wall"]
+    areas = [np.linalg.norm(hand_roofs.ring_vector_area(ring)) for ring in rings]
+    assert walls.area == pytest.approx(sum(areas), rel=1e-5)
+    np.testing.assert_allclose(walls.face_normals[:, 1], 0, atol=1e-5)
+    roof, solid = made("gable", ground_z=None)
+    scene = trimesh.load(io.BytesIO(report.glb_bytes(roof, solid)), file_type="glb")
+    assert set(scene.geometry) == {"A", "B"}
 
 
 @pytest.mark.parametrize("name", NAMES)
@@ -76,13 +97,13 @@ def test_the_same_roof_gives_the_same_bytes(form):
     assert first == second
 
 
-@pytest.mark.parametrize("text", [*HOSTILE, "world", "roof"])
+@pytest.mark.parametrize("text", [*HOSTILE, "world", "roof", "walls"])
 def test_any_plane_id_is_a_name_and_nothing_else(text):
     roof, solid = made("gable", name_planes=[text, "B"], crs=text)
     tree = glb_tree(report.glb_bytes(roof, solid))
     assert text in [node["name"] for node in tree["nodes"]]
     scene = trimesh.load(io.BytesIO(report.glb_bytes(roof, solid)), file_type="glb")
-    assert scene.area == pytest.approx(roof.area.value, rel=1e-6)
+    assert area_of(scene, roof) == pytest.approx(roof.area.value, rel=1e-6)
     read = trimesh.load(io.BytesIO(report.obj_bytes(roof, solid)), file_type="obj", force="mesh")
     assert read.area == pytest.approx(roof.area.value, rel=1e-6)
 
@@ -92,7 +113,8 @@ def test_colours_are_linear_light_and_go_by_pitch():
 
     def luminance(name):
         materials = glb_tree(report.glb_bytes(*made(name)))["materials"]
-        colours = {tuple(m["pbrMetallicRoughness"]["baseColorFactor"]) for m in materials}
+        planes = [m for m in materials if m["name"] != "walls"]
+        colours = {tuple(m["pbrMetallicRoughness"]["baseColorFactor"]) for m in planes}
         assert len(colours) == 1
         red, green, blue, alpha = colours.pop()
         assert alpha == 1

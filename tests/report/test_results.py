@@ -45,7 +45,7 @@ def test_two_runs_give_the_same_bytes_whatever_the_hash_seed():
         for seed in ("1", "2")
     ]
     assert outputs[0] == outputs[1]
-    assert len(outputs[0].splitlines()) == 9
+    assert len(outputs[0].splitlines()) == 10
 
 
 @pytest.mark.parametrize("name", hand_roofs.ALL)
@@ -62,9 +62,15 @@ def test_every_file_tells_the_same_areas_and_lengths(name):
     assert {k: float(shown[k].get("data-area-m2")) for k in areas} == pytest.approx(areas, abs=1.01e-6)
     assert {k: float(shown[k].get("data-length-m")) for k in lengths} == pytest.approx(lengths, abs=1.01e-6)
 
-    for ending in ("glb", "obj"):
-        read = trimesh.load(io.BytesIO(files[f"roof.{ending}"]), file_type=ending, force="mesh")
-        assert read.area == pytest.approx(content["totals"]["area"]["value"], rel=1e-6)
+    total = content["totals"]["area"]["value"]
+    read = trimesh.load(io.BytesIO(files["roof.obj"]), file_type="obj", force="mesh")
+    assert read.area == pytest.approx(total, rel=1e-6)
+    scene = trimesh.load(io.BytesIO(files["roof.glb"]), file_type="glb")
+    assert sum(scene.geometry[plane].area for plane in areas) == pytest.approx(total, rel=1e-6)
+    city = json.loads(files["roof.city.json"])["CityObjects"]["roof"]
+    told = {s["plane"]: s["area_m2"] for s in city["geometry"][0]["semantics"]["surfaces"] if "plane" in s}
+    assert told == areas
+    assert city["attributes"]["roof_area_m2"] == total
     squares, plan = re.search(
         r"([\d.,]+) squares ± [\d.]+ of roof, +([\d,]+) sq ft", files["plan.svg"].decode()
     ).groups()

@@ -8,6 +8,7 @@ References
 
 from __future__ import annotations
 
+from collections.abc import Container
 from importlib import import_module
 from typing import Any
 
@@ -20,11 +21,13 @@ from .jsonfile import rounded
 from .text import plain_text
 
 YUP_FROM_ZUP = np.array([[1.0, 0.0, 0.0], [0.0, 0.0, 1.0], [0.0, -1.0, 0.0]])  # grid north is -Z
+WALL_GREY = (0.8, 0.8, 0.78)  # linear light
+WALLS_NOTE = "below the edges of the roof; real walls were not measured"
 NOTE = "metres; x east, y up, z south; in the world east, north, up are origin + (x, -z, y)"
 
 
 def glb_bytes(roof: Roof, mesh: RoofMesh) -> bytes:
-    """roof.glb: a node a plane, named by its id and coloured by its pitch.
+    """roof.glb: a node a plane, named by its id and coloured by its pitch, and one for the walls.
 
     Parameters
     ----------
@@ -41,9 +44,7 @@ def glb_bytes(roof: Roof, mesh: RoofMesh) -> bytes:
     trimesh: Any = import_module("trimesh")  # half a second: only where a mesh is written; not all typed
 
     planes = {plane.id: plane for plane in roof.planes}
-    base = "roof"
-    while base in planes:  # names of nodes are unique
-        base += "_"
+    base, walls = (_free_name(name, planes) for name in ("roof", "walls"))
     scene = trimesh.Scene(base_frame=base)
     for node in mesh.nodes:
         plane = planes[node.plane]
@@ -58,13 +59,21 @@ def glb_bytes(roof: Roof, mesh: RoofMesh) -> bytes:
             material=trimesh.visual.material.PBRMaterial(name=node.plane)
         )
         scene.add_geometry(solid, node_name=node.plane, geom_name=node.plane, metadata=_numbers(plane))
+    if len(mesh.body.wall_triangles):
+        corners = mesh.body.vertices[mesh.body.wall_triangles] @ YUP_FROM_ZUP.T
+        solid = trimesh.Trimesh(
+            vertices=corners.reshape(-1, 3), faces=np.arange(3 * len(corners)).reshape(-1, 3), process=False
+        )
+        solid.visual = trimesh.visual.TextureVisuals(material=trimesh.visual.material.PBRMaterial(name=walls))
+        scene.add_geometry(solid, node_name=walls, geom_name=walls, metadata={"note": WALLS_NOTE})
 
     def finish(tree: dict[str, Any]) -> None:
         origin = [rounded(c) for c in roof.frame.origin]
         extras = {"origin": origin, "crs": roof.frame.crs, "note": NOTE}
         tree["asset"] = {"version": "2.0", "generator": "slopewright", "extras": extras}
         for material in tree["materials"]:
-            colour = linear_rgb(planes[material["name"]].pitch_deg.value)
+            plane = planes.get(material["name"])
+            colour = WALL_GREY if plane is None else linear_rgb(plane.pitch_deg.value)
             material["pbrMetallicRoughness"] = {
                 "baseColorFactor": [*(rounded(c) for c in colour), 1.0],
                 "metallicFactor": 0.0,
@@ -76,6 +85,13 @@ def glb_bytes(roof: Roof, mesh: RoofMesh) -> bytes:
         scene, include_normals=True, unitize_normals=True, tree_postprocessor=finish
     )
     return bytes(data)
+
+
+def _free_name(name: str, taken: Container[str]) -> str:
+    """A name that no plane has: names of nodes are unique."""
+    while name in taken:
+        name += "_"
+    return name
 
 
 def _numbers(plane: Plane) -> dict[str, float]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from ..roof import Roof, RoofMesh, Takeoff
+from .city_file import city_json
 from .jsonfile import json_bytes
 from .mesh_file import glb_bytes, obj_bytes
 from .pdf import report_pdf
@@ -47,6 +48,7 @@ def run(
         "takeoff.csv": takeoff_csv(takeoff),
         "roof.glb": glb_bytes(roof, mesh),
         "roof.obj": obj_bytes(roof, mesh),
+        "roof.city.json": json_bytes(city_json(roof, mesh, title=title)),
         "plan.svg": plan.encode("utf-8"),
         "plan.dxf": plan_dxf(roof, plan, metric=metric),
         "report.pdf": report_pdf(
