@@ -18,6 +18,10 @@ from .shape import scaled
 N_TRIALS = (
     8  # layouts of redrawn sizes: how the ends of courses fall moves the count by less than the area does
 )
+RESIZED = (
+    0.5,
+    2.0,
+)  # a plane that is hardly known is not laid a mile wide, nor not at all; waste per root holds
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -64,8 +68,8 @@ def field_need(
     area_m2 = areas_m2.sum(axis=1)
     laid = [courses]
     for row in rng.choice(len(areas_m2), size=N_TRIALS, replace=False):
-        factors = np.sqrt(areas_m2[row] / [shape.area_m2 for shape in shapes])
-        resized = [scaled(shape, float(f)) for shape, f in zip(shapes, factors, strict=True) if f > 0]
+        factors = np.clip(np.sqrt(areas_m2[row] / [shape.area_m2 for shape in shapes]), *RESIZED)
+        resized = [scaled(shape, float(factor)) for shape, factor in zip(shapes, factors, strict=True)]
         laid.append(lay_shapes(resized, pattern, (Policy.POOLED, Policy.NONE)))
     which = rng.permutation(np.arange(len(area_m2)) % len(laid))
     needs = []
