@@ -13,7 +13,7 @@ from .reuse import Policy
 
 WIDTH_MM = 180.0  # of the drawing, on A4 or letter
 MARGIN_MM = 6.0
-TITLE_MM = 8.0
+TITLE_MM = 11.0
 INK = "#111111"
 WHOLE, CUT, OFFCUT = (
     "#ffffff",
@@ -80,10 +80,13 @@ def draw_courses(courses: RoofCourses, plane: str, *, policy: Policy = Policy.PL
     for ring in laid.shape.rings:
         outline = ET.SubElement(root, "path", d=paper(ring), fill="none", stroke=INK)
         outline.set("stroke-width", "0.45")
-    title = ET.SubElement(root, "text", x=f"{MARGIN_MM:g}", y="7", fill=INK)
-    title.set("font-size", "3.6")
-    title.set("font-family", "Helvetica, Arial, 'DejaVu Sans', sans-serif")
-    title.text = _title(laid, len(set(source.tolist()) - set().union(*others)), policy)
+    modules = len(set(source.tolist()) - set().union(*others))
+    legend = "White: whole.  Shaded: cut from a new module.  Dotted: cut from an offcut."
+    for y_mm, size_mm, words in ((7.0, 3.6, _title(laid, modules, policy)), (11.5, 2.8, legend)):
+        line = ET.SubElement(root, "text", x=f"{MARGIN_MM:g}", y=f"{y_mm:g}", fill=INK)
+        line.set("font-size", f"{size_mm:g}")
+        line.set("font-family", "Helvetica, Arial, 'DejaVu Sans', sans-serif")
+        line.text = words
     return ET.tostring(root, encoding="unicode")
 
 

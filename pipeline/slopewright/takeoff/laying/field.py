@@ -16,12 +16,9 @@ from .reuse import Policy
 from .shape import scaled
 
 N_TRIALS = (
-    8  # layouts of redrawn sizes: how the ends of courses fall moves the count by less than the area does
+    6  # layouts of redrawn sizes: where the ends of courses fall moves the count less than the area does
 )
-RESIZED = (
-    0.5,
-    2.0,
-)  # a plane that is hardly known is not laid a mile wide, nor not at all; waste per root holds
+RESIZED = (0.5, 2.0)  # a plane that is hardly known is laid neither a mile wide nor not at all
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

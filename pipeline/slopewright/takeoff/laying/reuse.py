@@ -95,50 +95,45 @@ def cut_pieces(planes: Sequence[Cells], pattern: Pattern, policy: Policy) -> Cut
     stay where the pattern puts them: no two offcuts stand in for a whole module.  A rest narrower than the
     least piece is thrown away.
     """
+    ends = np.cumsum([len(cells.course) for cells in planes])
+    n = int(ends[-1]) if planes else 0
+    if policy is Policy.NONE:
+        return Cutting(policy=policy, modules=n, source=_by_plane(np.arange(n), ends))
+    modules, source = _cut(planes, pattern, np.split(np.arange(n), ends[:-1]))
     if policy is Policy.POOLED:
-        pieces = [(p, i) for p, cells in enumerate(planes) for i in range(len(cells.course))]
         width = np.concatenate([cells.width_m for cells in planes]) if planes else np.zeros(0)
-        order = np.argsort(-width, kind="stable")
-        pooled = _cut(planes, pattern, [[pieces[i] for i in order]], policy)
-        by_plane = cut_pieces(planes, pattern, Policy.PLANE)
-        return (
-            pooled
-            if pooled.modules <= by_plane.modules
-            else Cutting(policy=policy, modules=by_plane.modules, source=by_plane.source)
-        )
-    batches = [[(p, i) for i in range(len(cells.course))] for p, cells in enumerate(planes)]
-    return _cut(planes, pattern, batches, policy)
+        pooled = _cut(planes, pattern, [np.argsort(-width, kind="stable")])
+        if pooled[0] <= modules:
+            modules, source = pooled
+    return Cutting(policy=policy, modules=modules, source=_by_plane(source, ends))
 
 
-def _cut(
-    planes: Sequence[Cells],
-    pattern: Pattern,
-    batches: Iterable[Sequence[tuple[int, int]]],
-    policy: Policy,
-) -> Cutting:
-    """Cut batch after batch; offcuts are kept within one."""
-    widths = [cells.width_m.tolist() for cells in planes]
-    full = [cells.height_m >= pattern.height_m - ROUNDING_M for cells in planes]
-    left = [
-        np.where(f, c.left_lean.round(ROUND_LEAN), 0.0).tolist() for f, c in zip(full, planes, strict=True)
-    ]
-    right = [
-        np.where(f, c.right_lean.round(ROUND_LEAN), 0.0).tolist() for f, c in zip(full, planes, strict=True)
-    ]
-    source = [np.zeros(len(cells.course), dtype=np.int64) for cells in planes]
-    modules = 0
+def _cut(planes: Sequence[Cells], pattern: Pattern, batches: Iterable[Index]) -> tuple[int, Index]:
+    """Cut batch after batch of the pieces of all planes in a row; offcuts are kept within one."""
+    width = np.concatenate([cells.width_m for cells in planes]) if planes else np.zeros(0)
+    ends = np.cumsum([len(cells.course) for cells in planes])
+    source = np.arange(len(width))  # at first each from a module of its own
+    lean = np.zeros((2, len(width)))
+    for side, leans in enumerate(("left_lean", "right_lean")):
+        for cells, rows in zip(planes, _by_plane(source, ends), strict=True):
+            full = cells.height_m >= pattern.height_m - ROUNDING_M  # what is cut at its head nests nowhere
+            lean[side, rows] = np.where(full, getattr(cells, leans).round(ROUND_LEAN), 0.0)
+    narrow = width < pattern.width_m - ROUNDING_M
+    cut = narrow | (lean[1] != 0)
+    least_m = max(pattern.least_piece_m, ROUNDING_M)
+    widths, lefts, rights, narrows = width.tolist(), lean[0].tolist(), lean[1].tolist(), narrow.tolist()
     for batch in batches:
-        offcuts = _Offcuts(least_m=max(pattern.least_piece_m, ROUNDING_M))
-        for plane, piece in batch:
-            width = widths[plane][piece]
+        offcuts = _Offcuts(least_m=least_m)
+        for piece in batch[cut[batch]].tolist():
             fitting = None
-            if policy is not Policy.NONE and width < pattern.width_m - ROUNDING_M:
-                fitting = offcuts.take(width, left[plane][piece], pattern.height_m)
-            if fitting is None:
-                rest, module = pattern.width_m - width, modules
-                modules += 1
-            else:
-                rest, module = fitting
-            source[plane][piece] = module
-            offcuts.keep(rest, right[plane][piece], pattern.height_m, module)
-    return Cutting(policy=policy, modules=modules, source=tuple(source))
+            if narrows[piece]:
+                fitting = offcuts.take(widths[piece], lefts[piece], pattern.height_m)
+            rest, module = fitting or (pattern.width_m - widths[piece], piece)
+            source[piece] = module
+            offcuts.keep(rest, rights[piece], pattern.height_m, module)
+    taken, source = np.unique(source, return_inverse=True)
+    return len(taken), source
+
+
+def _by_plane(rows: Index, ends: Index) -> tuple[Index, ...]:
+    return tuple(np.split(rows, ends[:-1])) if len(ends) else ()
