@@ -11,7 +11,7 @@ from .scene import Notice
 
 ROOF_FILE, COVARIANCE_FILE, STATE_FILE = "roof.json", "covariance.json", "state.json"
 TAKEOFF_FILE = "takeoff.json"
-ROOF_FILES = (ROOF_FILE, COVARIANCE_FILE, STATE_FILE)  # what the stages after the measuring start from
+ROOF_FILES = (ROOF_FILE, COVARIANCE_FILE)  # what the stages after the measuring start from
 
 
 def write_roof(folder: Path, roof: Roof) -> None:
@@ -24,7 +24,7 @@ def write_roof(folder: Path, roof: Roof) -> None:
 
 def copy_roof(source: Path, target: Path) -> None:
     """Take over the measured roof of another folder, byte for byte."""
-    for name in ROOF_FILES:
+    for name in (*ROOF_FILES, STATE_FILE):
         if (source / name).exists():
             (target / name).write_bytes((source / name).read_bytes())
 

@@ -201,7 +201,7 @@ def main() -> None:
             print(f"| {kind} | {irregular:.1f}° | yes | {row(used_with, solution)} | {shares} |", flush=True)
     print(
         "\nWhere roofs are exactly regular the rules better pitches and lengths and leave the total area as"
-        " it is; where they are off by a degree, as added and sagging roofs are, enough of the rules still pass"
+        " it is; where they are off by a degree, as added and sagging roofs are, enough of them still pass"
         " their test to make pitches and lengths worse and their bounds too narrow. They are not used."
     )
 
