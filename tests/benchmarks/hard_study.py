@@ -43,7 +43,15 @@ from slopewright.run import measure
 KINDS = ("gable", "hip", "cross_gable", "two_level", "shed", "gable_dormer", "half_hip", "mansard")
 CAPTURES = ("lidar 8", "lidar 25", "drone 200")
 PLAIN = frozenset(  # notices of sound clouds too
-    {"other_roofs", "grid_scale", "coarse_coordinates", "no_ground", "hidden_strip", "edge_inferred"}
+    {
+        "other_roofs",
+        "grid_scale",
+        "coarse_coordinates",
+        "no_ground",
+        "hidden_strip",
+        "edge_inferred",
+        "edges_moved_in",
+    }
 )
 SOME_M2 = 4.0  # a face of this size is worth telling
 SOME = 0.01  # of the area

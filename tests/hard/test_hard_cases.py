@@ -55,3 +55,30 @@ def test_panels_over_a_face_are_told(tmp_path):
 
 def test_a_bent_scene_is_told(tmp_path):
     assert "bent" in one("bowl", "lidar 25", 25, tmp_path).flags
+
+
+@pytest.mark.parametrize("case", ["echoes", "doubled"])
+def test_echoes_from_below_and_repeated_points_do_not_harm(case, tmp_path):
+    row = one(case, "lidar 8", 42, tmp_path)
+    assert row.status == 0
+    assert row.area_holds
+
+
+@pytest.mark.parametrize(
+    ("case", "capture", "seed", "flag"),
+    [
+        ("parapet", "lidar 8", 60, "upstand"),
+        ("in_feet", "lidar 25", 40, "unit_doubtful"),
+        ("thinned", "lidar 8", 42, "too_sparse"),
+        ("flat_cropped", "lidar 8", 0, "may_be_ground"),
+    ],
+)
+def test_what_the_cloud_cannot_decide_is_told(case, capture, seed, flag, tmp_path):
+    assert flag in one(case, capture, seed, tmp_path).flags
+
+
+@pytest.mark.parametrize("case", ["noisy", "one_line", "dome", "vault"])
+def test_what_is_no_roof_is_refused_in_one_line(case, tmp_path):
+    row = one(case, "lidar 8", 0, tmp_path)
+    assert row.status == 2
+    assert "need" in row.message or "--footprint" in row.message

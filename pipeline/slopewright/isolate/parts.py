@@ -20,6 +20,9 @@ MAX_PARTS = 12
 MAX_CELLS = 6000  # larger surfaces are judged by every second, third, ... cell
 ALIKE = math.cos(math.radians(20))  # cells belong to a plane if their own normals are so near
 CURVED_SHARE = 0.7  # of the residuals' variance explained by a paraboloid: the part is curved
+ROUNDER = 0.8  # ... and that leaves less than this of what two planes leave that meet in a crease
+N_TURNS = 12  # directions of the creases that are tried ...
+CREASE_QUANTILES = (0.25, 0.4, 0.5, 0.6, 0.75)  # ... and where they cut the part
 EXACT_M = 0.006  # residuals smaller than this show nothing
 
 
@@ -111,7 +114,23 @@ def _part(xy: Array, z: Array, cell_m2: float) -> PlanePart:
     slope = math.hypot(plane[0], plane[1])
     curved = False
     if len(z) > 12 and residual.std() / math.hypot(1, slope) > EXACT_M:
-        bent = np.column_stack([linear, x * x, x * y, y * y])
-        rest = residual - bent @ np.linalg.lstsq(bent, residual, rcond=None)[0]
-        curved = bool(1 - rest.var() / residual.var() > CURVED_SHARE)
+        bowed = _rest(np.column_stack([linear, x * x, x * y, y * y]), residual)
+        curved = bool(
+            1 - bowed / residual.var() > CURVED_SHARE and bowed < ROUNDER * _creased(linear, residual)
+        )
     return PlanePart(area_m2=len(z) * cell_m2, pitch_rad=math.atan(slope), curved=curved)
+
+
+def _creased(linear: Array, residual: Array) -> float:
+    """Variance that is left when a part is two planes that meet in the best of some lines [m²]."""
+    best = math.inf
+    for angle in np.arange(N_TURNS) * math.pi / N_TURNS:
+        across = linear[:, :2] @ np.array([math.cos(angle), math.sin(angle)])
+        for at in np.quantile(across, CREASE_QUANTILES):
+            best = min(best, _rest(np.column_stack([linear, np.maximum(across - at, 0)]), residual))
+    return best
+
+
+def _rest(basis: Array, values: Array) -> float:
+    """Variance of what a basis leaves of some values."""
+    return float((values - basis @ np.linalg.lstsq(basis, values, rcond=None)[0]).var())

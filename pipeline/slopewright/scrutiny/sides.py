@@ -22,6 +22,8 @@ LOWER_M = 0.3  # what lies so far below the plane's extension ends the roof: gut
 CHUNK_M = 0.75  # along the edge, or ...
 CHUNK_SPACINGS = 3.0  # ... so many spacings
 END_SHARE = 0.1  # of all free edges' length whose end is not seen: more, and the area rests on guesses
+UPSTAND_REACH_M, UPSTAND_M = 0.6, (0.15, 1.5)  # beside an edge, so far above the plane, a parapet stands
+UPSTAND_SHARE = 0.4  # of all free edges with something there: it is no tree
 ALL_SHARE = 0.7  # without anything beyond: the cloud was cut along the roof, which must be taken on trust
 
 
@@ -33,6 +35,7 @@ class _Side:
     length_m: float
     empty_m: float
     covered_m: float
+    upstand_m: float  # beside which something stands up a little
 
 
 def beyond(points: RoofPoints, segmentation: Segmentation, roof: Roof) -> tuple[Notice, ...]:
@@ -55,14 +58,21 @@ def beyond(points: RoofPoints, segmentation: Segmentation, roof: Roof) -> tuple[
     whole_m = sum(side.length_m for side in sides)
     if whole_m == 0:
         return ()
+    found = []
+    upstand_m = sum(side.upstand_m for side in sides)
+    if upstand_m > UPSTAND_SHARE * whole_m:
+        text = (
+            f"something stands up at {upstand_m:.1f} m of {whole_m:.1f} m of free edges, a parapet perhaps:"
+            " the roof is measured up to it or to its outer edge, whichever the points show"
+        )
+        found.append(Notice(code="upstand", text=text))
     empty_m = sum(side.empty_m for side in sides)
     covered_m = sum(side.covered_m for side in sides)
     if empty_m > ALL_SHARE * whole_m:
         text = (
             "next to nothing was scanned around the roof: that it ends where the cloud does is taken on trust"
         )
-        return (Notice(code="outline_on_trust", text=text),)
-    found = []
+        return (*found, Notice(code="outline_on_trust", text=text))
     if empty_m > END_SHARE * whole_m:
         found.append(
             Notice(
@@ -114,8 +124,13 @@ def _side(
     out = np.array([along[1], -along[0]])
     offset = everything[:, :2] - start[:2]
     t, s = offset @ out, offset @ along
-    near = (t > SKIN_M) & (t < REACH_M) & (s > 0) & (s < length_m)
+    along_it = (s > 0) & (s < length_m)
+    near = (t > SKIN_M) & (t < REACH_M) & along_it
     n_chunks = max(1, int(length_m / max(CHUNK_M, CHUNK_SPACINGS * spacing_m)))
+    at_edge = np.flatnonzero((np.abs(t) < UPSTAND_REACH_M) & along_it)
+    over_m = over_plane(plane, everything[at_edge])
+    at_edge = at_edge[(over_m > UPSTAND_M[0]) & (over_m < UPSTAND_M[1])]
+    upstand = _any(np.minimum((s[at_edge] / length_m * n_chunks).astype(np.int64), n_chunks - 1), n_chunks)
     chunk = np.minimum((s[near] / length_m * n_chunks).astype(np.int64), n_chunks - 1)
     lower = over_plane(plane, everything[near]) < -LOWER_M
     ended = _any(chunk[lower], n_chunks)
@@ -126,6 +141,7 @@ def _side(
         length_m=per_chunk_m * n_chunks,
         empty_m=per_chunk_m * float((~ended & ~covered).sum()),
         covered_m=per_chunk_m * float(covered.sum()),
+        upstand_m=per_chunk_m * float(upstand.sum()),
     )
 
 
