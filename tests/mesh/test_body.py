@@ -106,6 +106,17 @@ def test_planes_one_over_the_other_are_not_called_closed():
     assert not mesh.run(roof).body.closed
 
 
+def test_planes_that_share_a_side_and_lie_on_each_other_have_no_ground():
+    """Their free sides do not close: there is no piece of ground to tell."""
+    corners = [
+        (0, 0, 3), (10, 0, 3), (10, 5, 4), (0, 5, 4),
+        (0, 0, 6), (10, 0, 6), (10, 3, 7), (0, 3, 7),
+    ]  # fmt: skip
+    body = mesh.run(hand_roofs.build(corners, [[[0, 1, 2, 3]], [[4, 5, 6, 7]]])).body
+    assert not body.closed
+    assert "ground" not in {s.kind for s in body.surfaces}
+
+
 def test_without_ground_there_are_planes_and_steps_only():
     body = mesh.run(hand_roofs.two_level(ground_z=None)).body
     assert not body.closed

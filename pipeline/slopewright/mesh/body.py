@@ -151,7 +151,12 @@ def _strip(ring: tuple[int, ...], vertices: Array) -> list[tuple[int, int, int]]
 
 
 def _ground(free: list[_Side], nodes: Array) -> list[list[list[int]]]:
-    """Rings of nodes of each piece of ground, outer first, as seen from below."""
+    """Rings of nodes of each piece of ground, outer first, as seen from below.
+
+    No ring where the free sides do not close: faces then lie over each other.
+    """
+    if Counter(a for a, _ in free) != Counter(b for _, b in free):
+        return []
     onward: dict[int, list[int]] = defaultdict(list)
     for a, b in free:
         onward[a].append(b)
