@@ -96,12 +96,12 @@ def test_returns_place_the_edges_of_a_wide_beam(detect):
     looks = {"looks_rad": [0.1, -0.1], "strip_shift_m": 0.0, "noise_m": 0.03}
     cloud = airborne(HOUSE, np.random.default_rng(2), density=25, beam_m=0.4, detect=detect, **looks)
     topology = traced(cloud, 0.2)
-    assert topology.bleed_sd_m == RETURNS_SD_M
+    assert topology.bleed_sd_m == pytest.approx(RETURNS_SD_M, rel=0.3)
     assert abs(mean_offset(topology)) < 2 * RETURNS_SD_M
 
     points = roof_points_of(cloud, HOUSE)
     segmentation = true_segmentation(points, cloud, HOUSE, spacing_m=0.2)
     blind = edges.run(replace(points, n_returns=None, return_number=None), segmentation)
-    assert blind.bleed_sd_m == BEAM_SD_M
+    assert blind.bleed_sd_m == pytest.approx(BEAM_SD_M, rel=0.1)
     assert mean_offset(blind) > mean_offset(topology) - BEAM_M
     assert [n.code for n in blind.notices] == ["edges_moved_in"]

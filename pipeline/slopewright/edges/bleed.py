@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..scene import Array, Notice, RoofPoints
+from ..scene import Array, Notice, RoofPoints, Segmentation
 from .evidence import Evidence
 from .trace import Graph
 
@@ -21,13 +21,14 @@ SHARP_SD_M = 0.01  # close scans: shingles that stand over, gutters
 # Both sides of an edge need about the same share of a beam, but not quite: a dark roof beside bright grass
 # returns at twice the share, which is 1 cm at a beam of 0.25 m.
 RETURNS_SD_M = 0.01
-# Beams of 0.15 to 0.4 m whose roof returns need 15 to 50 % of the energy: 0 to 10 cm, 3 cm in the mean; none
+# Beams of 0.15 to 0.4 m whose roof returns need 15 to 50 % of the energy: 0 to 10 cm, 3 cm in the mean; 0
 # where each pulse is given to what most of it met.  Own assumption.
-BEAM_M, BEAM_SD_M = 0.015, 0.025
+BEAM_M, BEAM_SD_M = 0.01, 0.025
+# How unsharp edges are is guessed, alike for all: sharp ones come out inside, by 1.3 cm at 4 points/m² and
+# 0.7 cm at 25 (simulated; see tests/edges/test_step.py).
+INSIDE_SHARE = 0.025  # of the spacing of points
 MATCHED_ODDS = 0.7  # prior share of matched clouds among dense ones that count no returns; own assumption
-ROUND_M = np.linspace(
-    0.04, 0.20, 17
-)  # half-widths of rounded creases, all alike: windows of 5 to 20 cells of 1 to 2 cm
+ROUND_M = np.linspace(0.04, 0.20, 17)  # half-widths of rounded creases, all alike: windows of 4 to 20 cm
 NEAR_M, FAR_M = 0.05, (0.20, 0.35)  # from a crease: rounded, and not
 FAR_OFF_M = 0.25  # points further from both planes are chimneys and trees
 CHUNK_M = 0.7  # of a crease; the noise of matched clouds is correlated about so far
@@ -57,7 +58,7 @@ class Bleed:
         return (Notice(code="edges_moved_in", text=text),)
 
 
-def common_bleed(points: RoofPoints, graph: Graph, evidence: Evidence, *, dense: bool) -> Bleed:
+def common_bleed(points: RoofPoints, graph: Graph, evidence: Evidence, segmentation: Segmentation) -> Bleed:
     """The shift that all free edges share, from what kind of cloud this is.
 
     Parameters
@@ -66,13 +67,16 @@ def common_bleed(points: RoofPoints, graph: Graph, evidence: Evidence, *, dense:
     graph : Graph
         Whose creases are looked at.
     evidence : Evidence
-    dense : bool
-        Whether the points are close enough for matched photos.
+    segmentation : Segmentation
     """
+    inside_m = INSIDE_SHARE * segmentation.spacing_m
     if points.n_returns is not None:
-        return Bleed(shift_m=0.0, sd_m=RETURNS_SD_M, reason="pulses with several returns")
-    if not dense:
-        return Bleed(shift_m=BEAM_M, sd_m=BEAM_SD_M, reason="the cloud counts no returns")
+        return Bleed(
+            shift_m=0.0, sd_m=float(np.hypot(RETURNS_SD_M, inside_m)), reason="pulses of several returns"
+        )
+    if not segmentation.dense:
+        sd_m = float(np.hypot(BEAM_SD_M, inside_m))
+        return Bleed(shift_m=BEAM_M, sd_m=sd_m, reason="the cloud counts no returns")
     share = matched_share(roundness(points.xyz, graph, evidence.coefficients))
     variance = share * MATCHED_SD_M**2 + (1 - share) * SHARP_SD_M**2 + share * (1 - share) * MATCHED_M**2
     return Bleed(

@@ -60,6 +60,7 @@ class Sight:
     straddles: tuple[npt.NDArray[np.bool_], ...]  # (n,) each: the pulse has a return from below, too
     density: tuple[float, ...]  # points per m² of plan
     spacing_m: float
+    noise_m: float  # across a plane
     dense: bool
 
     @staticmethod
@@ -85,6 +86,7 @@ class Sight:
             straddles=tuple(straddles),
             density=tuple(density),
             spacing_m=spacing,
+            noise_m=segmentation.noise_m,
             dense=segmentation.dense,
         )
 

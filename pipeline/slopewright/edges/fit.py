@@ -16,6 +16,7 @@ from .strip import Strip, strip_along
 from .trace import Graph
 
 SMEAR_M = {False: 0.04, True: 0.02}  # how unsharp edges are in sparse and in dense clouds
+CLEAR_NOISES = 4.0  # standard deviations between two faces that hardly a point crosses
 WAVE_M = 1.0  # dense clouds: what makes an edge unsharp goes on along it for a matching window or two
 
 
@@ -40,15 +41,14 @@ def fit_boundaries(
                     placed = oriented[b] = line
                 if float(line.normal @ placed.normal) < 0:
                     continue  # two roofs back to back on one line: the first places it
-                ends = [graph.vertices[v].xy for v in (c.start, c.end)]
-                low, high = sorted(float(e @ line.direction) for e in ends)
+                span = _clear_span(graph, chain, face.plane, line, evidence, CLEAR_NOISES * sight.noise_m)
                 strips[b].append(
                     strip_along(
                         sight.points[face.plane],
                         sight.straddles[face.plane],
                         face.polygon,
                         (line.normal, line.offset),
-                        (low, high),
+                        span,
                         density=sight.density[face.plane],
                         spacing_m=sight.spacing_m,
                     )
@@ -58,6 +58,28 @@ def fit_boundaries(
         fit = fit_edge(found, smear_prior_m=SMEAR_M[sight.dense]) if found else None
         fits.append((placed or as_cut, _with_waves(fit) if fit and sight.dense else fit))
     return fits
+
+
+def _clear_span(
+    graph: Graph, chain: int, plane: int, line: PlanLine, evidence: Evidence, clear_m: float
+) -> tuple[float, float]:
+    """Stations between which a face ends on a line, and stands clear of a face below.
+
+    Where the two come closer than `clear_m`, points of either are taken for the other's.
+    """
+    c = graph.chains[chain]
+    ends = np.array([graph.vertices[v].xy for v in (c.start, c.end)])
+    stations = ends @ line.direction
+    other = c.right if c.left == plane else c.left
+    if other >= 0:
+        gap = np.column_stack([ends, np.ones(2)]) @ (
+            evidence.coefficients[plane] - evidence.coefficients[other]
+        )
+        low = int(np.argmin(gap))
+        if gap[low] < clear_m:
+            share = (clear_m - gap[low]) / max(gap[1 - low] - gap[low], 1e-9)
+            stations[low] += min(share, 1.0) * (stations[1 - low] - stations[low])
+    return float(stations.min()), float(stations.max())
 
 
 def _with_waves(fit: StepFit) -> StepFit:

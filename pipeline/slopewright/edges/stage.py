@@ -79,7 +79,7 @@ def run(points: RoofPoints, segmentation: Segmentation, config: EdgesConfig | No
         raise NoRoofError(f"roof {points.id}: no face could be closed, need a denser or larger cloud")
     sight = Sight.of(points, segmentation, faces, evidence)
     fits = fit_boundaries(graph, faces, sight, evidence)
-    bleed = common_bleed(points, graph, evidence, dense=segmentation.dense)
+    bleed = common_bleed(points, graph, evidence, segmentation)
     return assemble(graph, faces, fits, sight, evidence, lost, bleed)
 
 
