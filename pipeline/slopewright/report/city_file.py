@@ -7,13 +7,13 @@ References
 
 from __future__ import annotations
 
-import re
 from typing import Any
 
 import numpy as np
 
 from ..measurement import Measurement
 from ..roof import Plane, Roof, RoofBody, RoofMesh, Surface
+from .grid import Grid
 from .jsonfile import rounded
 from .mesh_file import WALLS_NOTE
 from .text import plain_text
@@ -24,7 +24,7 @@ TYPES = {"roof": "RoofSurface", "wall": "WallSurface", "ground": "GroundSurface"
 CRS_ADDRESS = "https://www.opengis.net/def/crs/EPSG/0/"  # [1], 5.6: how a reference system is named
 
 
-def city_json(roof: Roof, mesh: RoofMesh, *, title: str = "") -> dict[str, Any]:
+def city_json(roof: Roof, mesh: RoofMesh, grid: Grid | None, *, title: str = "") -> dict[str, Any]:
     """The content of roof.city.json.
 
     Parameters
@@ -32,6 +32,8 @@ def city_json(roof: Roof, mesh: RoofMesh, *, title: str = "") -> dict[str, Any]:
     roof : Roof
     mesh : RoofMesh
         Of that roof.
+    grid : Grid or None
+        Of its frame; it is named where its unit is the metre.
     title : str
         The job's name.
 
@@ -51,9 +53,8 @@ def city_json(roof: Roof, mesh: RoofMesh, *, title: str = "") -> dict[str, Any]:
         "title": plain_text(title) or "roof",
         "geographicalExtent": [rounded(c, 4) for c in (*low, *high)],
     }
-    code = re.fullmatch(r"EPSG:(\d+)", roof.frame.crs or "")
-    if code:
-        metadata["referenceSystem"] = CRS_ADDRESS + code[1]
+    if grid is not None and grid.epsg is not None and grid.unit_m == 1.0:  # coordinates are metres
+        metadata["referenceSystem"] = f"{CRS_ADDRESS}{grid.epsg}"
     return {
         "type": "CityJSON",
         "version": "2.0",

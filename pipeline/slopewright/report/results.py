@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from ..roof import Roof, RoofMesh, Takeoff
 from .city_file import city_json
+from .geojson_file import roof_geojson
+from .geopackage_file import roof_geopackage
+from .grid import Grid, grid_of
 from .jsonfile import json_bytes
 from .mesh_file import glb_bytes, obj_bytes
 from .pdf import report_pdf
@@ -43,15 +46,26 @@ def run(
         By name; the same bytes for the same input.
     """
     plan = plan_svg(roof, title=title, metric=metric)
+    grid = grid_of(roof.frame)
     return {
         "takeoff.json": json_bytes(takeoff_json(takeoff)),
         "takeoff.csv": takeoff_csv(takeoff),
         "roof.glb": glb_bytes(roof, mesh),
         "roof.obj": obj_bytes(roof, mesh),
-        "roof.city.json": json_bytes(city_json(roof, mesh, title=title)),
+        "roof.city.json": json_bytes(city_json(roof, mesh, grid, title=title)),
         "plan.svg": plan.encode("utf-8"),
         "plan.dxf": plan_dxf(roof, plan, metric=metric),
         "report.pdf": report_pdf(
             roof, takeoff, mesh, plan, title=title, metric=metric, provenance=provenance
         ),
+        **({} if grid is None else _maps(roof, grid)),
+    }
+
+
+def _maps(roof: Roof, grid: Grid) -> dict[str, bytes]:
+    """The files for maps, where the grid is known."""
+    places = roof_geojson(roof, grid)
+    return {
+        "roof.gpkg": roof_geopackage(roof, grid),
+        **({} if places is None else {"roof.geojson": json_bytes(places)}),
     }
