@@ -21,8 +21,8 @@ SHARP_SD_M = 0.01  # close scans: shingles that stand over, gutters
 # Both sides of an edge need about the same share of a beam, but not quite: a dark roof beside bright grass
 # returns at twice the share, which is 1 cm at a beam of 0.25 m.
 RETURNS_SD_M = 0.01
-# Beams of 0.15 to 0.4 m whose roof returns need 15 to 50 % of the energy add 0 to 10 cm, 3 cm in the mean; none
-# is added where each pulse is given to what most of it met.  Wide enough for either.  Own assumption.
+# Beams of 0.15 to 0.4 m whose roof returns need 15 to 50 % of the energy add 0 to 10 cm, 3 cm in the mean; if
+# each pulse goes to what most of it met, nothing is added.  Wide enough for either.  Own assumption.
 BEAM_M, BEAM_SD_M = 0.01, 0.035
 # How unsharp edges are is guessed, alike for all: sharp ones come out inside, by 1.3 cm at 4 points/m² and
 # 0.7 cm at 25 (simulated; see tests/edges/test_step.py).
