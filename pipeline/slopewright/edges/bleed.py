@@ -18,8 +18,8 @@ from .trace import Graph
 # Matched photos: 2 to 7 cm, all alike (a study of drone clouds made for this program; from memory).
 MATCHED_M, MATCHED_SD_M = 0.045, 0.015
 SHARP_SD_M = 0.01  # close scans: shingles that stand over, gutters
-# Both sides of an edge need about the same share of a beam, but not quite: a dark roof beside bright grass
-# returns at twice the share, which is 1 cm at a beam of 0.25 m.
+# Both sides of an edge need about the same share of a beam, but not quite: a roof half as bright as ground
+# needs twice the share and comes out 1.7 cm inside at a beam of 0.25 m.  Taken as a bad case.
 RETURNS_SD_M = 0.01
 # Beams of 0.15 to 0.4 m whose roof returns need 15 to 50 % of the energy add 0 to 10 cm, 3 cm in the mean; if
 # each pulse goes to what most of it met, nothing is added.  Wide enough for either.  Own assumption.
