@@ -91,9 +91,9 @@ def text_box(middle: Array, width: float, height: float, angle_deg: float = 0.0)
     angle = np.deg2rad(angle_deg)
     along = np.array([np.cos(angle), np.sin(angle)]) * width / 2
     down = np.array([-np.sin(angle), np.cos(angle)]) * height / 2
-    return Polygon(
-        [middle - along - down, middle + along - down, middle + along + down, middle - along + down]
-    )
+    corners = (middle - along - down, middle + along - down, middle + along + down, middle - along + down)
+    box: Polygon = shapely.polygons(np.array(corners))  # a tenth of the time of Polygon(corners)
+    return box
 
 
 def place_beside(
