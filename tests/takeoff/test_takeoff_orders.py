@@ -40,11 +40,24 @@ def test_the_moving_ridge_takes_from_one_plane_what_it_gives_to_the_other():
     assert net.u == pytest.approx(np.std(areas), rel=0.05)
 
 
+SHARE = {"low": 0.01, "high": 0.15, "source": "the test"}
+
+
+def with_a_stated_share(**more: object) -> takeoff.System:
+    """The field's waste as a share between 1 and 15 % in place of laid courses."""
+    document = system_document()
+    field = layer_of(document, "field shingles")
+    del field["laid"]
+    field.update({"waste": SHARE, **more})
+    return takeoff.system_from_toml(document, file="changed.toml")
+
+
 @pytest.mark.parametrize("assurance", [0.5, 0.8, 0.95, 0.99])
 @pytest.mark.parametrize("length", [37.0, 40.0, 44.0, 61.0])
 def test_the_chance_of_running_short_is_that_of_the_joint_distribution(length, assurance):
     """Oracle: quadrature over the waste's slices of the normal tail; 10,000 draws know a chance to 0.5 %."""
-    shingles = line(take(gable(length, 15, 6, scale_u=0.01), assurance=assurance), "field shingles")
+    roof = gable(length, 15, 6, scale_u=0.01)
+    shingles = line(take(roof, using=with_a_stated_share(), assurance=assurance), "field shingles")
     share = 1 + np.linspace(0.01, 0.15, 4001)
     net = shingles.net
 
@@ -58,13 +71,7 @@ def test_the_chance_of_running_short_is_that_of_the_joint_distribution(length, a
 
 def test_a_stated_chance_of_five_percent_is_three_to_seven():
     """Oracle: 400 new roofs of the same distribution a house; packages so fine that 5 % is met."""
-    document = system_document()
-    layer_of(document, "field shingles")["package"] = {
-        "unit": "piece",
-        "holds_ft2": 0.5,
-        "source": "the test",
-    }
-    using = takeoff.system_from_toml(document, file="changed.toml")
+    using = with_a_stated_share(package={"unit": "piece", "holds_ft2": 0.5, "source": "the test"})
     rng = np.random.default_rng(11)
     short = []
     for k in range(12):
@@ -150,7 +157,7 @@ def test_draws_have_the_mean_and_covariance_of_the_joint():
 
 def test_waste_lies_between_its_two_stated_ends():
     """Oracle: a uniform share of exactly known squares; mean 8 %, 95 % of the interval of 1 to 15 %."""
-    shingles = line(take(gable(40, 15, 6)), "field shingles")
+    shingles = line(take(gable(40, 15, 6), using=with_a_stated_share()), "field shingles")
     net = shingles.net.value
     assert shingles.waste.value == pytest.approx(0.08 * net)
     assert shingles.waste.u == pytest.approx(0.14 * net / math.sqrt(12), rel=1e-3)

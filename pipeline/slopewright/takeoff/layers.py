@@ -51,6 +51,7 @@ class AreaLayer(Layer):
     rise_above: Rise | None = None
     rise_below: Rise | None = None
     times: Times = "once"
+    laid: bool = False  # in courses, as the system's [laying] says: what they waste is computed
     per_square: Positive | None = None  # line's units for one square; sq itself needs none
     per_square_range: tuple[Positive, Positive] | None = None
 
@@ -62,6 +63,8 @@ class AreaLayer(Layer):
             raise ValueError("per_square and per_square_range exclude each other")
         if self.per_square_range is not None and self.per_square_range[0] > self.per_square_range[1]:
             raise ValueError("per_square_range: its first number is above its second")
+        if self.laid and (self.unit, self.times, self.waste) != ("sq", "once", None):
+            raise ValueError("laid goes with unit 'sq', times 'once' and no waste, which the courses give")
         if (self.unit == "sq") != (self.per_square is None and self.per_square_range is None):
             raise ValueError("unit 'sq' takes neither per_square nor per_square_range, other units need one")
         return self

@@ -53,7 +53,10 @@ def take_line(
         used = found.draws if found.used is None else found.used
         if package is not None:
             used = used * package.material_factor
-        if layer.waste is not None:
+        if found.between is not None:
+            fewest, most = found.between
+            used = fewest + uniform_share(0.0, 1.0, rng=rng, n=len(fewest)) * (most - fewest)
+        elif layer.waste is not None:
             low, high = layer.waste.low, layer.waste.high
             used = used * (1 + uniform_share(low, high, rng=rng, n=len(used)))
             rule.append(f"Waste {low:.0%} to {high:.0%} ({layer.waste.source}).")

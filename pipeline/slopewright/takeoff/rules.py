@@ -25,6 +25,7 @@ from .layers import (
     PerimeterLayer,
     VentilationLayer,
 )
+from .laying import POLICY_RULES, Policy, RoofCourses, field_need
 from .strips import straight_runs, whole
 from .survey import Found, Survey, about_value, rise, straddlers
 
@@ -46,7 +47,13 @@ def area(layer: AreaLayer, survey: Survey, rng: np.random.Generator) -> Found | 
         net = about_value(net.value * (low + high) / 2, draws)
     note = "" if layer.times == "once" else f"Layers counted: {times}."
     note += _straddling(survey, layer.rise_from, layer.rise_above, layer.rise_below)
-    return Found(net=net, draws=draws, origin=_ids(planes), note=note)
+    between = None
+    if layer.laid and survey.system.laying is not None:
+        pattern = survey.system.pattern(survey.system.laying)
+        need = field_need(survey.roof, planes, pattern, survey.draws, rng=rng)
+        between = need.fewest_m2 / SQUARE_M2, need.most_m2 / SQUARE_M2
+        note += _laid(need.courses, survey.system.laying.rule_of_thumb)
+    return Found(net=net, draws=draws, between=between, origin=_ids(planes), note=note)
 
 
 def edges(layer: EdgesLayer, survey: Survey, rng: np.random.Generator) -> Found | None:
@@ -246,6 +253,21 @@ def _along(found: Sequence[Edge], survey: Survey, *, cut: bool) -> Found | None:
         for run in (straight_runs(survey.roof, found) if cut else ())
     )
     return Found(net=net, draws=draws, runs_m=runs, origin=_ids(found))
+
+
+def _laid(courses: RoofCourses, rule_of_thumb: tuple[float, float]) -> str:
+    """Sentence on the layout that the waste comes from."""
+    told = ", ".join(
+        f"{courses.waste_m2(policy) / courses.area_m2:.1%} where {POLICY_RULES[policy]}"
+        f" ({courses.modules(policy)} modules)"
+        for policy in (Policy.POOLED, Policy.NONE)
+    )
+    low, high = rule_of_thumb
+    pieces, cut = (sum(getattr(plane, name) for plane in courses.planes) for name in ("n_pieces", "n_cut"))
+    return (
+        f" Waste by laying the courses, {pieces} pieces of which {cut} cut: {told};"
+        f" the rule of thumb, not used, says {low:.0%} to {high:.0%}."
+    )
 
 
 def _in_range(layer: AreaLayer, plane: Plane) -> bool:

@@ -69,6 +69,7 @@ class Found:
     draws: Array  # (n,) of the net
     origin: tuple[str, ...]
     used: Array | None = None  # (n,) what is laid to cover the net, None: the net itself
+    between: tuple[Array, Array] | None = None  # (n,) each, what is bought under two policies for offcuts
     runs_m: tuple[Array, ...] = field(default=())  # (n,) each, straight runs for strips [m]
     note: str = ""  # sentence that goes behind the layer's rule
     status: str | None = None  # in place of the layer's own

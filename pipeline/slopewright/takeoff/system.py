@@ -11,7 +11,8 @@ from typing import Annotated, Any, Literal, TypeVar
 from pydantic import Field, ValidationError, model_validator
 
 from ..errors import InputError
-from .layers import LAYERS, AnyLayer, CountLayer, EaveBandLayer, Rise, VentilationLayer
+from .layers import LAYERS, AnyLayer, AreaLayer, CountLayer, EaveBandLayer, Rise, VentilationLayer
+from .laying import Laying, Pattern, make_pattern
 from .package import Model, Positive, Text
 
 M = TypeVar("M", bound=Model)
@@ -63,6 +64,7 @@ class System(Model):
     recover_refused_from_layers: Annotated[int, Field(ge=1)]
     recover_source: Text
     shingle: Shingle
+    laying: Laying | None = None  # for a layer that is laid in courses
     classes: Classes
     layer: tuple[Annotated[AnyLayer, Field(discriminator="measure")], ...]
 
@@ -75,6 +77,19 @@ class System(Model):
                     f"edition {self.edition!r} is not in the steep table of {layer.item!r}: {known}"
                 )
         return self
+
+    @model_validator(mode="after")
+    def _can_be_laid(self) -> System:
+        laid = next((layer.item for layer in self.layer if isinstance(layer, AreaLayer) and layer.laid), None)
+        if laid is not None and self.laying is None:
+            raise ValueError(f"{laid!r} is laid, need a [laying] table")
+        if self.laying is not None:
+            self.pattern(self.laying)
+        return self
+
+    def pattern(self, laying: Laying) -> Pattern:
+        """How the shingles are laid, in metres."""
+        return make_pattern(laying, width_in=self.shingle.width_in, exposure_in=self.shingle.exposure_in)
 
     @property
     def items(self) -> tuple[str, ...]:
