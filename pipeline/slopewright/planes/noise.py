@@ -33,8 +33,8 @@ def first_noise(atoms: Atoms, config: PlanesConfig) -> float:
     Notes
     -----
     A low quantile over windows of each window's unbiased rms.  Windows of 1.5 m feel the correlated part of
-    the noise, which the nearest neighbours of a point do not show.  Walls tell nothing: a beam that errs in
-    range by 10 cm still hits them within millimetres.
+    the noise, which the nearest neighbours of a point do not show.  Walls do not lower it: a beam that errs
+    in range by 10 cm still hits them within millimetres.
     """
     window_m = max(WINDOW_M, WINDOW_SPACINGS * atoms.spacing_m)
     expected = window_m**2 * atoms.density_per_m2
@@ -47,12 +47,15 @@ def first_noise(atoms: Atoms, config: PlanesConfig) -> float:
         sums = sums[sums[:, 0] >= max(MIN_FILL * expected, 5.0)]
         if len(sums):
             _, normal, spread = fit_planes(sums)
-            told = spread[:, 1] > MIN_ROUNDNESS * spread[:, 2]
-            told &= normal[:, 2] > np.cos(config.wall_slope_rad)
             n = sums[:, 0]
-            found.append(np.sqrt(spread[:, 0] * n / (n - 3.0))[told])
-    rms: Array = np.concatenate(found) if found else np.empty(0)
-    if not len(rms):
-        rms = atoms.local_rms_m[np.isfinite(atoms.local_rms_m)]
-    guess = float(np.quantile(rms, QUANTILE)) if len(rms) else MAX_NOISE_M
+            rms = np.sqrt(spread[:, 0] * n / (n - 3.0))
+            wall = normal[:, 2] < np.cos(config.wall_slope_rad)
+            found.append(np.column_stack([rms, wall])[spread[:, 1] > MIN_ROUNDNESS * spread[:, 2]])
+    windows: Array = np.concatenate(found) if found else np.empty((0, 2))
+    roof = windows[windows[:, 1] == 0, 0]
+    if len(roof):
+        guess = max(float(np.quantile(rms, QUANTILE)) for rms in (roof, windows[:, 0]))
+    else:
+        near = atoms.local_rms_m[np.isfinite(atoms.local_rms_m)]
+        guess = float(np.quantile(near, QUANTILE)) if len(near) else MAX_NOISE_M
     return float(np.clip(guess, config.min_noise_m, MAX_NOISE_M))
