@@ -23,7 +23,8 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 import numpy as np
 
-from simulate import KINDS, SimCloud, TrueRoof, airborne, draw_surroundings, photogrammetry, random_roof
+from simulate import KINDS, SimCloud, TrueRoof, random_roof
+from simulate.captures import SENSORS, capture, drawn_surroundings
 from simulate.handover import roof_points_of
 from slopewright.errors import NoRoofError
 from slopewright.planes import run
@@ -31,14 +32,6 @@ from slopewright.scene import PlaneSegment, RoofPoints, Segmentation
 
 OVERLAP = 0.5  # of the ISPRS benchmark on urban objects
 ANGLE_DEG = 5.0
-CLASSES: dict[str, tuple[str, float]] = {
-    "lidar-4": ("lidar", 4.0),
-    "lidar-8": ("lidar", 8.0),
-    "lidar-25": ("lidar", 25.0),
-    "lidar-50": ("lidar", 50.0),
-    "drone-300": ("drone", 300.0),
-    "drone-1000": ("drone", 1000.0),
-}
 SIZES_M2 = ((20.0, np.inf), (6.0, 20.0), (2.0, 6.0))
 
 
@@ -59,25 +52,12 @@ class Tally:
     bad: list[str] = field(default_factory=list)
 
 
-def scene(cls: str, seed: int) -> tuple[TrueRoof, SimCloud, RoofPoints]:
+def scene(sensor: str, seed: int, *, strange: bool = False) -> tuple[TrueRoof, SimCloud, RoofPoints]:
     """Roof, cloud and roof points of a seed; kinds take turns, everything else is drawn."""
-    sensor, density = CLASSES[cls]
-    rng = np.random.default_rng([seed, 20])
-    roof = random_roof(list(KINDS)[seed % len(KINDS)], rng)
-    around = draw_surroundings(roof, rng, tree_over_corner=bool(rng.random() < 0.5), neighbours=0, cars=0)
-    if sensor == "lidar":
-        sim = airborne(
-            roof, rng, density=density, noise_m=float(rng.uniform(0.03, 0.08)), surroundings=around
-        )
-    else:
-        sim = photogrammetry(
-            roof,
-            rng,
-            density=density,
-            noise_m=float(rng.uniform(0.01, 0.025)),
-            correlation_m=float(rng.uniform(0.5, 1.0)),
-            surroundings=around,
-        )
+    roof = random_roof(KINDS[seed % len(KINDS)], np.random.default_rng([seed, 21]))
+    around = drawn_surroundings(roof, np.random.default_rng([seed, 22]))
+    rng = np.random.default_rng([seed, 23, list(SENSORS).index(sensor)])
+    sim, _ = capture(SENSORS[sensor], roof, around, rng, strange=strange)
     return roof, sim, roof_points_of(sim, roof)
 
 
@@ -223,7 +203,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else None)
     parser.add_argument("--roofs", type=int, default=40, help="per class")
     parser.add_argument("--first", type=int, default=0, help="first seed")
-    parser.add_argument("--classes", default=",".join(CLASSES))
+    parser.add_argument("--classes", default=",".join(SENSORS))
     parser.add_argument("--worst", type=Path, help="folder for pictures of roofs with a fault")
     arguments = parser.parse_args()
     print(HEADER)

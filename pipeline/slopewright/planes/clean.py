@@ -34,11 +34,11 @@ def drop_foliage(atoms: Atoms, labels: Labels, noise_m: float, config: PlanesCon
         per_atom = per_atom * 8.0 / atoms.neighbours.shape[1]
     loose = counts[:, k] / np.maximum(foreign, 1)
     small = planes.area_m2 < config.tree_area_m2
-    tree = small & (loose * per_atom > config.tree_contacts)
     scatter = np.sqrt(planes.variance_m2)
     usual = max(
         float(scatter[~small].max(initial=0.0)), noise_m
     )  # strips that do not fit make some faces rough
+    tree = small & (loose * per_atom * np.maximum(scatter / usual, 1.0) > config.tree_contacts)
     tree |= (planes.area_m2 < ROUGH_AREA_M2) & (scatter > ROUGH_NOISE * usual)
     if not atoms.dense:
         rise = np.append(planes.normal[:, 2], 0.0)[labels]

@@ -23,14 +23,14 @@ class PlanesConfig:
     none_price: float = 4.5  # energy of belonging to no plane: 3 sigma
     potts: float = 0.25  # energy of a neighbour with another label
     normal_weight: float = 0.5
-    merge_rho_sparse: float = 1.5  # price of a plane, in noise variances per point of the smaller one
+    merge_rho_sparse: float = 2.5  # price of a plane, in noise variances per point of the smaller one
     merge_rho_dense: float = 6.0  # correlated noise bends pieces of 2 m by 2 degrees
     merge_angle_rad: float = np.radians(18.0)
     rounds: int = 6
     seed_area_m2: float = 0.6
     min_area_m2: float = 1.0  # smaller planes are not reported
     tree_area_m2: float = 12.0
-    tree_contacts: float = 0.8
+    tree_contacts: float = 0.7
     wall_slope_rad: float = np.radians(80.0)
     roof_area_m2: float = 2.0  # no plane of this size: no roof
 

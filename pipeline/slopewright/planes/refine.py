@@ -13,12 +13,17 @@ from .atoms import Atoms
 from .config import PlanesConfig
 from .grow import grow
 from .model import NONE, Labels, PlaneSet, compact, planes_of
+from .split import split_bent
 
 ICM_NEIGHBOURS = 8
 SWEEPS = 4
 PART_AREA_M2 = 0.5
 NOISE_AREA_M2 = 8.0  # planes of this size show the noise
 NOISE_RANGE = 2.0  # the noise may rise to this multiple of the first guess
+# A plane's own noise over the usual one: texture and light of a matched face differ; a scanner's noise does
+# not, and what scatters more there has caught beams that met two surfaces.
+PLANE_RANGE_DENSE = 2.0
+PLANE_RANGE_SPARSE = 1.2
 REGROW_ROUND = 1  # after this round the unexplained atoms may form planes
 STILL = 0.003  # share of atoms that change in a round that ends the search
 LAYER_CONTACTS = 3  # neighbours of another plane that show that it runs through this one
@@ -45,7 +50,7 @@ def refine(atoms: Atoms, labels: Labels, noise_m: float, config: PlanesConfig) -
     labels : int32 array, shape (m,)
         Compact.
     noise_m : float
-        The pooled rms of the large planes.
+        The median rms of the large planes.
     """
     first = noise_m
     labels = join_layers(atoms, compact(labels), noise_m)
@@ -53,12 +58,13 @@ def refine(atoms: Atoms, labels: Labels, noise_m: float, config: PlanesConfig) -
     for turn in range(config.rounds):
         before = labels
         planes = planes_of(atoms, labels)
-        noise_m = _pooled_noise(planes, first, noise_m)
+        noise_m = _usual_noise(planes, first, noise_m)
         labels = assign(atoms, labels, planes, noise_m, config)
         labels = split_parts(atoms, labels)
         labels = join_layers(atoms, labels, noise_m)
         labels = merge(atoms, labels, noise_m, config)
         if turn == REGROW_ROUND:
+            labels = split_bent(atoms, labels, noise_m, config)
             labels = join_layers(atoms, compact(grow(atoms, labels, noise_m, config)), noise_m)
             labels = merge(atoms, labels, noise_m, config)
         elif np.mean(_matched(before, labels) != labels) < STILL and turn > REGROW_ROUND:
@@ -120,10 +126,13 @@ def _data_energy(
     normal = planes.normal[pick]
     distance = np.einsum("mkj,mkj->mk", atoms.centre[rows][:, None, :] - planes.centroid[pick], normal)
     turn = np.abs(np.einsum("mj,mkj->mk", atoms.normal[rows], normal))
-    sigma = np.clip(np.sqrt(planes.variance_m2), noise_m, NOISE_RANGE * noise_m)
+    sigma = np.clip(
+        np.sqrt(planes.variance_m2),
+        noise_m,
+        (PLANE_RANGE_DENSE if atoms.dense else PLANE_RANGE_SPARSE) * noise_m,
+    )
     energy = 0.5 * (distance / sigma[pick]) ** 2
     energy += config.normal_weight * np.minimum((1.0 - turn) / (1.0 - np.cos(config.normal_angle_rad)), 2.0)
-    energy = np.minimum(energy, config.none_price + 1.0)
     return np.where(options >= 0, energy, config.none_price)
 
 
@@ -187,6 +196,7 @@ def merge(atoms: Atoms, labels: Labels, noise_m: float, config: PlanesConfig) ->
     """Join touching planes while the smaller one's extra variance is less than the price of a plane."""
     rho = config.merge_rho_dense if atoms.dense else config.merge_rho_sparse
     cap = (MERGED_RMS_DENSE if atoms.dense else MERGED_RMS_SPARSE) * noise_m
+    roughest = (PLANE_RANGE_DENSE if atoms.dense else PLANE_RANGE_SPARSE) * noise_m
     agree = np.cos(config.merge_angle_rad)
     planes = planes_of(atoms, labels)
     k = len(planes)
@@ -201,7 +211,9 @@ def merge(atoms: Atoms, labels: Labels, noise_m: float, config: PlanesConfig) ->
         joint = moments[i] + moments[j]
         spread = fit_planes(joint)[2][:, 0]
         extra = joint[:, 0] * spread - moments[i, 0] * variance[i] - moments[j, 0] * variance[j]
-        extra /= np.minimum(moments[i, 0], moments[j, 0]) * noise_m**2
+        # two faces may be rougher than the usual one, up to what a plane's own noise may be
+        own = (moments[i, 0] * variance[i] + moments[j, 0] * variance[j]) / joint[:, 0]
+        extra /= np.minimum(moments[i, 0], moments[j, 0]) * np.clip(own, noise_m**2, roughest**2)
         apart = np.abs(np.einsum("ij,ij->i", normal[i], normal[j])) < agree
         return np.where(apart | (spread > cap**2), np.inf, extra)
 
@@ -235,14 +247,18 @@ def contacts(atoms: Atoms, labels: Labels, k: int) -> npt.NDArray[np.int64]:
     return counts
 
 
-def _pooled_noise(planes: PlaneSet, first: float, noise_m: float) -> float:
-    """Root mean square residual of the large planes, within the range about the first guess."""
+def _usual_noise(planes: PlaneSet, first: float, noise_m: float) -> float:
+    """Median rms of the large planes by their points, within the range about the first guess.
+
+    A plane that runs over a crease, or has a step in it, scatters more than the noise: a mean would let it.
+    """
     large = planes.area_m2 > NOISE_AREA_M2
     if not large.any():
         return noise_m
-    n = planes.moments[large, 0]
-    pooled = np.sqrt(np.sum(n * planes.variance_m2[large]) / np.sum(n))
-    return float(np.clip(pooled, first, NOISE_RANGE * first))
+    rms = np.sqrt(planes.variance_m2[large])
+    order = np.argsort(rms, kind="stable")
+    n = np.cumsum(planes.moments[large, 0][order])
+    return float(np.clip(rms[order][np.searchsorted(n, 0.5 * n[-1])], first, NOISE_RANGE * first))
 
 
 def _matched(before: Labels, after: Labels) -> Labels:

@@ -12,12 +12,14 @@ from .cells import covered_area
 from .checks import curvature, demand_roof, layers
 from .clean import drop_foliage, roof_like
 from .config import PlanesConfig
+from .creases import dissolve_creases
 from .fill import point_labels
 from .grow import grow
 from .model import NONE, Labels, PlaneSet, planes_of, renumber
 from .noise import first_noise
 from .precision import Correlation, correlation, plane_covariance
 from .refine import refine
+from .strips import joined_strips
 
 DEFAULT = PlanesConfig()
 # A laser's point is known less well in plan than in height: beam and attitude.  On small faces such a fit
@@ -57,20 +59,22 @@ def run(points: RoofPoints, config: PlanesConfig = DEFAULT) -> Segmentation:
     -----
     The result is the same for any order of the points.
     """
-    atoms = make_atoms(points.xyz, config)
+    xyz = points.xyz if points.strip is None else joined_strips(points.xyz, points.strip)
+    atoms = make_atoms(xyz, config)
     noise_m = first_noise(atoms, config)
     labels = grow(atoms, np.full(len(atoms), NONE, dtype=np.int32), noise_m, config)
     labels, noise_m = refine(atoms, labels, noise_m, config)
+    labels = dissolve_creases(atoms, labels, noise_m)
     labels = drop_foliage(atoms, labels, noise_m, config)
 
     every = planes_of(atoms, labels)  # walls too
     roof = roof_like(every, config)
     planes = every.take(roof)
     demand_roof(points.id, atoms, labels, planes, noise_m, config)
-    of_points = renumber(point_labels(atoms, labels, every, noise_m, points.xyz), roof)
+    of_points = renumber(point_labels(atoms, labels, every, noise_m, xyz), roof)
     labels = renumber(labels, roof)
     notices = curvature(points.id, atoms, labels, planes)
-    notices += layers(atoms, of_points, planes, points.xyz)
+    notices += layers(atoms, of_points, planes, xyz)
     noise = correlation(atoms, labels, planes)
     return Segmentation(
         planes=tuple(_segment(atoms, labels, planes, k, noise) for k in range(len(planes))),
