@@ -14,6 +14,9 @@ from report import hand_roofs
 from report.hand_takeoff import takeoff
 from report.hostile_texts import TEXTS
 from slopewright import mesh, report
+from slopewright.report.geojson_file import roof_geojson
+from slopewright.report.geopackage_file import roof_geopackage
+from slopewright.report.grid import grid_of
 from slopewright.units import US_SURVEY_FOOT_M
 
 PLACES = {
@@ -24,7 +27,11 @@ PLACES = {
 
 def files_of(name="gable_with_hole", crs="EPSG:25832", **more):
     roof = hand_roofs.ALL[name](crs=crs, origin=PLACES.get(crs, (0, 0, 0)), **more)
-    return roof, report.run(roof, takeoff(), mesh.run(roof))
+    grid = grid_of(roof.frame)
+    if grid is None:
+        return roof, {}
+    places = report.json_bytes(roof_geojson(roof, grid))
+    return roof, {"roof.gpkg": roof_geopackage(roof, grid), "roof.geojson": places}
 
 
 @pytest.mark.parametrize("crs", PLACES)
@@ -107,8 +114,14 @@ def test_geopackage_is_as_the_standard_has_it(crs, tmp_path):
 
 @pytest.mark.parametrize("crs", [None, "EPSG:4326", "EPSG:99999999", 'LOCAL_CS["x"]', *TEXTS])
 def test_no_map_file_without_a_grid_that_is_known(crs):
-    _, files = files_of("gable", crs=crs)
-    assert not {"roof.gpkg", "roof.geojson"} & set(files)
+    assert grid_of(hand_roofs.gable(crs=crs).frame) is None
+
+
+def test_a_run_has_the_map_files_where_the_grid_is_known():
+    for crs, expected in (("EPSG:25832", {"roof.gpkg", "roof.geojson"}), (None, set())):
+        roof = hand_roofs.gable(crs=crs, origin=PLACES["EPSG:25832"])
+        files = report.run(roof, takeoff(), mesh.run(roof))
+        assert {"roof.gpkg", "roof.geojson"} & set(files) == expected
 
 
 @pytest.mark.parametrize("text", TEXTS)

@@ -12,7 +12,7 @@ from ..quantity import SQUARE_FEET, SQUARE_METRES, SQUARES, with_bound
 from .sheet import MARGIN_MM, Sheet
 from .svg import BOLD, INK, element, fitted, line, text
 
-BAR_ROOM_MM = 62.0
+BAR_ROOM_MM = 38.0  # left of the north arrow on the narrowest sheet, Letter upright
 BAR_STEPS = (0.5, 1, 2, 5, 10, 20, 50, 100, 200, 500, 1000)
 
 
