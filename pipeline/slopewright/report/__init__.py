@@ -23,7 +23,6 @@ __all__ = [
     "plan_svg",
     "read_json",
     "report_pdf",
-    "report_pdf",
     "roof_from_json",
     "roof_json",
     "run",
