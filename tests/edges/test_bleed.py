@@ -10,7 +10,6 @@ from simulate import airborne, photogrammetry, roof_points_of, shapes
 from simulate.segmented import true_segmentation
 from slopewright import edges
 from slopewright.edges.bleed import (
-    BEAM_M,
     BEAM_SD_M,
     MATCHED_M,
     MATCHED_ODDS,
@@ -103,5 +102,5 @@ def test_returns_place_the_edges_of_a_wide_beam(detect):
     segmentation = true_segmentation(points, cloud, HOUSE, spacing_m=0.2)
     blind = edges.run(replace(points, n_returns=None, return_number=None), segmentation)
     assert blind.bleed_sd_m == pytest.approx(BEAM_SD_M, rel=0.1)
-    assert mean_offset(blind) > mean_offset(topology) - BEAM_M
-    assert [n.code for n in blind.notices] == ["edges_moved_in"]
+    assert abs(mean_offset(blind)) < 3 * BEAM_SD_M
+    assert [n.code for n in blind.notices] == ["no_returns"]

@@ -27,8 +27,6 @@ def test_boundaries_run_along_the_true_outline(degrees):
         footprint=corners,
         area_m2=float(plan.area),
         ground_z_m=None,
-        n_returns=np.ones(len(xy), dtype=np.uint8),
-        return_number=np.ones(len(xy), dtype=np.uint8),
     )
     plane = PlaneSegment(
         centroid=np.array([5.0, 4.0, 3 + 4 * SLOPE]),

@@ -64,8 +64,6 @@ def sample_cloud(part: BuildingPart, rng: np.random.Generator) -> Cloud:
     return Cloud(
         xyz=exact + rng.normal(0.0, NOISE_M, exact.shape) - origin,
         origin=origin,
-        n_returns=np.ones(len(exact), dtype=np.uint8),  # points, not beams: none meets two things
-        return_number=np.ones(len(exact), dtype=np.uint8),
         name=part.id,
     )
 

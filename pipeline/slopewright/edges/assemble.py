@@ -121,7 +121,7 @@ def assemble(
         edges=tuple(edges),
         faces=tuple(traced_faces),
         bleed_sd_m=bleed.sd_m,
-        notices=(*notices, *bleed.notices()),
+        notices=(*notices, *bleed.notices),
     )
 
 

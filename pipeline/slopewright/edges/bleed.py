@@ -22,8 +22,9 @@ SHARP_SD_M = 0.01  # close scans: shingles that stand over, gutters
 # needs twice the share and comes out 1.7 cm inside at a beam of 0.25 m.  Taken as a bad case.
 RETURNS_SD_M = 0.01
 # Beams of 0.15 to 0.4 m whose roof returns need 15 to 50 % of the energy add 0 to 10 cm, 3 cm in the mean; if
-# each pulse goes to what most of it met, nothing is added.  Wide enough for either.  Own assumption.
-BEAM_M, BEAM_SD_M = 0.01, 0.035
+# each pulse goes to what most of it met, nothing is added.  Nothing in the cloud tells: no edge is moved for
+# it, the doubt is wide enough for either.  Own assumption.
+BEAM_SD_M = 0.035
 # How unsharp edges are is guessed, alike for all: sharp ones come out inside, by 1.3 cm at 4 points/m² and
 # 0.7 cm at 25 (simulated; see tests/edges/test_step.py).
 INSIDE_SHARE = 0.025  # of the spacing of points
@@ -45,17 +46,7 @@ class Bleed:
 
     shift_m: float  # outward, expected
     sd_m: float  # standard uncertainty about it
-    reason: str
-
-    def notices(self) -> tuple[Notice, ...]:
-        """One, if edges are moved."""
-        if self.shift_m < TOLD_M:
-            return ()
-        text = (
-            f"{self.reason}: free edges were moved in by {100 * self.shift_m:.1f} cm"
-            f" with a common standard uncertainty of {100 * self.sd_m:.1f} cm"
-        )
-        return (Notice(code="edges_moved_in", text=text),)
+    notices: tuple[Notice, ...] = ()
 
 
 def common_bleed(points: RoofPoints, graph: Graph, evidence: Evidence, segmentation: Segmentation) -> Bleed:
@@ -71,19 +62,23 @@ def common_bleed(points: RoofPoints, graph: Graph, evidence: Evidence, segmentat
     """
     inside_m = INSIDE_SHARE * segmentation.spacing_m
     if points.n_returns is not None:
-        return Bleed(
-            shift_m=0.0, sd_m=float(np.hypot(RETURNS_SD_M, inside_m)), reason="pulses of several returns"
-        )
+        return Bleed(shift_m=0.0, sd_m=float(np.hypot(RETURNS_SD_M, inside_m)))
     if not segmentation.dense:
         sd_m = float(np.hypot(BEAM_SD_M, inside_m))
-        return Bleed(shift_m=BEAM_M, sd_m=sd_m, reason="the cloud counts no returns")
+        text = (
+            "the cloud does not count the returns of its pulses: what a wide beam adds to all free edges is"
+            f" not known, and carried as a common standard uncertainty of {100 * sd_m:.1f} cm"
+        )
+        return Bleed(shift_m=0.0, sd_m=sd_m, notices=(Notice(code="no_returns", text=text),))
     share = matched_share(roundness(points.xyz, graph, evidence.coefficients))
     variance = share * MATCHED_SD_M**2 + (1 - share) * SHARP_SD_M**2 + share * (1 - share) * MATCHED_M**2
-    return Bleed(
-        shift_m=share * MATCHED_M,
-        sd_m=float(np.sqrt(variance)),
-        reason=f"{100 * share:.0f} % likely, by its creases, to be matched from photos",
+    shift_m, sd_m = share * MATCHED_M, float(np.sqrt(variance))
+    text = (
+        f"{100 * share:.0f} % likely, by its creases, to be matched from photos: free edges were moved in by"
+        f" {100 * shift_m:.1f} cm with a common standard uncertainty of {100 * sd_m:.1f} cm"
     )
+    told = (Notice(code="edges_moved_in", text=text),) if shift_m >= TOLD_M else ()
+    return Bleed(shift_m=shift_m, sd_m=sd_m, notices=told)
 
 
 def roundness(xyz: Array, graph: Graph, coefficients: Array) -> Array:
