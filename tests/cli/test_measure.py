@@ -17,7 +17,7 @@ from slopewright.certify import reasons_against
 from slopewright.cli import main
 
 FILES = {"roof.json", "covariance.json", "takeoff.json", "takeoff.csv", "roof.glb", "roof.obj", "plan.svg"}
-FILES |= {"plan.dxf", "report.pdf", "roof.city.json", "roof.city.json", "run.json", "times.json"}
+FILES |= {"plan.dxf", "report.pdf", "roof.city.json", "run.json", "times.json"}
 
 
 @pytest.fixture
