@@ -4,12 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 import numpy.typing as npt
-from scipy import sparse
-from scipy.sparse.csgraph import connected_components
 
 from ..scene import Array
 from .arrangement import Cells
-from .labelling import OUTSIDE, borders
+from .labelling import OUTSIDE, borders, connected
 
 COURT_SHARE = 0.3  # of a hole in which ground is seen: a court
 MOST_OF_PLANE = 0.5  # a hole larger than this share of the face around it is none
@@ -31,15 +29,10 @@ def fill_holes(cells: Cells, labels: npt.NDArray[np.int64], ground: Array) -> np
     What is filled is told as not seen: see `scrutiny`.
     """
     labels = labels.copy()
-    outside = labels == OUTSIDE
-    inner = (cells.piece_cells >= 0).all(axis=1)
-    a, b = cells.piece_cells[inner].T
-    both = outside[a] & outside[b]
-    graph = sparse.coo_array((np.ones(both.sum()), (a[both], b[both])), shape=(len(labels),) * 2)
-    _, part = connected_components(graph, directed=False)
-    open_parts = np.unique(part[cells.piece_cells[~inner].max(axis=1)])  # they reach the rim
-    for hole in np.setdiff1d(np.unique(part[outside]), open_parts):
-        members = part == hole
+    rim = cells.piece_cells[(cells.piece_cells < 0).any(axis=1)].max(axis=1)
+    for members in connected(cells, labels == OUTSIDE):
+        if members[rim].any():
+            continue
         area_m2 = float(cells.area[members].sum())
         around = borders(cells, labels, members)
         face_m2 = sum(float(cells.area[labels == k].sum()) for k in around)

@@ -25,7 +25,7 @@ KEEP_SHARE = 0.5  # of its own points' area that every plane keeps; else small d
 GROUND_WEIGHT = 0.25  # ground seen through a cell speaks against roof, half as loud as roof points
 FIXED_MARGIN = 1e-6
 SHADOW_WIDTH_M = 0.7  # a wider strip without points is a gap between roofs
-SHADOW_BORDER = 0.3  # share of the strip's outline along each of the two faces
+SHADOW_BORDER = 0.25  # share of the strip's outline along each of the two faces
 SHADOW_STEP_M = 0.5  # by which the one face is higher
 INTEGRAL = 1e-4  # a relaxed variable this near 0 or 1 is taken to be there
 NODE_LIMIT = 2000  # of branch and bound: a limit in seconds would make the roof depend on the machine
@@ -253,6 +253,16 @@ def borders(cells: Cells, labels: npt.NDArray[np.int64], members: npt.NDArray[np
     return border
 
 
+def connected(cells: Cells, members: npt.NDArray[np.bool_]) -> list[npt.NDArray[np.bool_]]:
+    """The connected parts of some cells, each as a mask of shape (c,)."""
+    inner = (cells.piece_cells >= 0).all(axis=1)
+    a, b = cells.piece_cells[inner].T
+    both = members[a] & members[b]
+    graph = sparse.coo_array((np.ones(both.sum()), (a[both], b[both])), shape=(len(members),) * 2)
+    _, part = connected_components(graph, directed=False)
+    return [part == k for k in np.unique(part[members])]
+
+
 def fill_shadows(
     cells: Cells,
     labels: npt.NDArray[np.int64],
@@ -272,17 +282,23 @@ def fill_shadows(
         Plan area covered by points of the ground [m²].
     """
     labels = labels.copy()
-    perimeter = shapely.length(cells.polygons)
-    width = 2 * cells.area / np.maximum(perimeter, 1e-9)
+    width = 2 * cells.area / np.maximum(shapely.length(cells.polygons), 1e-9)
     dark = (labels == OUTSIDE) & (ground == 0) & (width < SHADOW_WIDTH_M)
-    for cell in np.flatnonzero(dark):
-        border = borders(cells, labels, np.arange(len(labels)) == cell)
+    for strip in connected(cells, dark):
+        border = borders(cells, labels, strip)
+        perimeter = sum(border.values())
         border.pop(OUTSIDE, None)
         beside = sorted(border, key=lambda k: -border[k])[:2]
-        if len(beside) < 2 or border[beside[1]] < SHADOW_BORDER * perimeter[cell]:
+        area = float(cells.area[strip].sum())
+        if (
+            len(beside) < 2
+            or border[beside[1]] < SHADOW_BORDER * perimeter
+            or 2 * area > SHADOW_WIDTH_M * perimeter
+        ):
             continue
-        x, y = shapely.get_coordinates(shapely.centroid(cells.polygons[cell]))[0]
+        centre = shapely.get_coordinates(shapely.centroid(cells.polygons[strip]))
+        x, y = cells.area[strip] @ centre / area
         low, high = sorted((float(coefficients[k] @ [x, y, 1.0]), k) for k in beside)
         if high[0] - low[0] > SHADOW_STEP_M:
-            labels[cell] = low[1]
+            labels[strip] = low[1]
     return labels
