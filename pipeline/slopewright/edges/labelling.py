@@ -25,7 +25,8 @@ KEEP_SHARE = 0.5  # of its own points' area that every plane keeps; else small d
 GROUND_WEIGHT = 0.25  # ground seen through a cell speaks against roof, half as loud as roof points
 FIXED_MARGIN = 1e-6
 SHADOW_WIDTH_M = 0.7  # a wider strip without points is a gap between roofs
-SHADOW_BORDER = 0.25  # share of the strip's outline along each of the two faces
+SHADOW_OPEN = 1 / 3  # of a cell's outline to where there is no roof: it is beside the strip
+SHADOW_BORDER = 0.3  # share of the strip's outline along each of the two faces
 SHADOW_STEP_M = 0.5  # by which the one face is higher
 INTEGRAL = 1e-4  # a relaxed variable this near 0 or 1 is taken to be there
 NODE_LIMIT = 2000  # of branch and bound: a limit in seconds would make the roof depend on the machine
@@ -282,8 +283,14 @@ def fill_shadows(
         Plan area covered by points of the ground [m²].
     """
     labels = labels.copy()
-    width = 2 * cells.area / np.maximum(shapely.length(cells.polygons), 1e-9)
+    around = shapely.length(cells.polygons)
+    width = 2 * cells.area / np.maximum(around, 1e-9)
     dark = (labels == OUTSIDE) & (ground == 0) & (width < SHADOW_WIDTH_M)
+    bright = np.append((labels == OUTSIDE) & ~dark, True)  # the last is what no cell is
+    into_bright = np.zeros(len(labels) + 1)
+    for mine, other in (cells.piece_cells.T, cells.piece_cells.T[::-1]):
+        np.add.at(into_bright, mine, cells.piece_length * bright[other])
+    dark &= into_bright[:-1] < SHADOW_OPEN * around
     for strip in connected(cells, dark):
         border = borders(cells, labels, strip)
         perimeter = sum(border.values())
