@@ -175,7 +175,8 @@ def test_planes_turn_and_move_with_the_points(angle, shift, seed):
     points, _ = lidar(ROOFS["hip"], seed)
     c, s = np.cos(angle), np.sin(angle)
     turn = np.array([[c, -s, 0], [s, c, 0], [0, 0, 1]])
-    first, second = run(points), run(points_of(points.xyz @ turn.T + shift))
+    first = run(points)
+    second = run(dataclasses.replace(points_of(points.xyz @ turn.T + shift), strip=points.strip))
 
     for plane in first.planes:
         if plane.area_m2 < 5:

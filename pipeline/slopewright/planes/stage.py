@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..geometry.moments import Array
 from ..geometry.planefit import fit_plane_weighted
 from ..scene import PlaneSegment, RoofPoints, Segmentation
 from .atoms import Atoms, make_atoms
@@ -25,9 +24,6 @@ DEFAULT = PlanesConfig()
 # A laser's point is known less well in plan than in height: beam and attitude.  On small faces such a fit
 # takes noise for slope: they are fitted as if both were alike.
 PLAN_TO_HEIGHT_SPARSE = 1.4
-# A face's fit takes part of the noise that its residuals are to show, and few faces show it: without this
-# 90 % of fresh scans and 89 % of scanned scenes hold their 95 % bounds of pitch.
-SPARSE_WIDENING = 1.25  # of the covariance
 PLAN_TO_HEIGHT = 1.0
 LARGE_AREA_M2 = 6.0
 
@@ -46,7 +42,8 @@ def run(points: RoofPoints, config: PlanesConfig = DEFAULT) -> Segmentation:
     Segmentation
         Planes up to `config.wall_slope_rad` steep, largest first, with the covariance of their slopes and
         height under noise that is correlated in space; the label of each point, -1 for walls and all that
-        is no plane.  What residuals cannot show, a tilt or a step of a whole strip, is not in the covariance.
+        is no plane.  Strips are set upon each other where their points tell how; what all of them share, a
+        shift or a lean, is not in the covariance.
 
     Raises
     ------
@@ -91,13 +88,10 @@ def _segment(atoms: Atoms, labels: Labels, planes: PlaneSet, k: int, noise: Corr
     lidar = not atoms.dense and planes.area_m2[k] >= LARGE_AREA_M2
     ratio = PLAN_TO_HEIGHT_SPARSE if lidar else PLAN_TO_HEIGHT
     centroid, normal, rms_m = fit_plane_weighted(planes.moments[k], ratio)
-    covariance: Array = plane_covariance(atoms, labels, planes, k, noise)
-    if not atoms.dense:
-        covariance = SPARSE_WIDENING * covariance
     return PlaneSegment(
         centroid=centroid + atoms.origin,
         normal=normal,
-        covariance=covariance,
+        covariance=plane_covariance(atoms, labels, planes, k, noise),
         n_points=int(planes.moments[k, 0]),
         rms_m=rms_m,
         area_m2=covered_area(atoms, np.flatnonzero(labels == k), planes, k),
