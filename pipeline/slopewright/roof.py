@@ -151,7 +151,7 @@ class Surface:
 
     kind: str  # "roof", "wall" or "ground"
     plane: str | None  # id, of a roof surface
-    rings: tuple[tuple[int, ...], ...]  # rows of `RoofBody.vertices`, counter-clockwise from outside, outer first
+    rings: tuple[tuple[int, ...], ...]  # rows of `RoofBody.vertices`, outer first, as seen from outside
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
