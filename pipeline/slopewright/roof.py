@@ -156,7 +156,7 @@ class Surface:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class RoofBody:
-    """What stands below a roof: walls upright under its free edges and steps, down to the ground if it was seen."""
+    """What stands below a roof: upright walls under free edges and steps, down to the ground if it was seen."""
 
     vertices: Array  # (v, 3) [m]
     surfaces: tuple[Surface, ...]  # the planes in their order, walls, ground
@@ -185,6 +185,7 @@ class Scope:
     """What is owed by whom; items are named as in the system's file."""
 
     planes: tuple[str, ...] | None = None  # None: all
+    in_scope: tuple[str, ...] = ()  # over what the system says: flashing that is not sound, gutters of this job
     retained: tuple[str, ...] = ()
     by_others: tuple[str, ...] = ()
     excluded: tuple[str, ...] = ()

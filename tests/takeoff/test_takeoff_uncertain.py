@@ -1,4 +1,4 @@
-"""Quantities of a roof that is hardly known.  Oracle: no slope makes one course of underlayment a mile wide."""
+"""Quantities of a roof that is hardly known.  Oracle: no slope makes a course of underlayment a mile wide."""
 
 import pytest
 
