@@ -185,7 +185,7 @@ class Scope:
     """What is owed by whom; items are named as in the system's file."""
 
     planes: tuple[str, ...] | None = None  # None: all
-    in_scope: tuple[str, ...] = ()  # over what the system says: flashing that is not sound, gutters of this job
+    in_scope: tuple[str, ...] = ()  # over what the system says: unsound flashing, gutters of this job
     retained: tuple[str, ...] = ()
     by_others: tuple[str, ...] = ()
     excluded: tuple[str, ...] = ()
