@@ -156,7 +156,7 @@ class Surface:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class RoofBody:
-    """What stands below a roof: upright walls under free edges and steps, down to the ground if it was seen."""
+    """What stands below a roof: upright walls under free edges and steps, down to the ground if seen."""
 
     vertices: Array  # (v, 3) [m]
     surfaces: tuple[Surface, ...]  # the planes in their order, walls, ground
