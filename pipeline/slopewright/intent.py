@@ -9,7 +9,7 @@ from typing import Any
 from . import __version__
 from .errors import InputError
 from .job import Job
-from .job.systems import DEFAULT_SYSTEM, find_system
+from .job.systems import DEFAULT_SYSTEM, find_system, system_files
 from .roof import Scope, Site, TakeoffRequest
 from .runfolder import Digest, RunRecord, digest_file, key_of, source_digest
 
@@ -49,7 +49,7 @@ class Intent:
         """
         system = options.system or job.system or DEFAULT_SYSTEM
         system_path = find_system(system)
-        inputs = [digest_file(job.cloud_path, "cloud"), digest_file(system_path, "system")]
+        inputs = [digest_file(job.cloud_path, "cloud"), *_system_digests(system_path)]
         if job.job_path is not None:
             inputs.append(digest_file(job.job_path, "job"))
         footprint = digest_file(options.footprint, "footprint") if options.footprint is not None else None
@@ -102,7 +102,7 @@ class Intent:
             options=options,
             request=_request(record.request),
             system_path=system_path,
-            inputs=(kept[0], digest_file(system_path, "system"), *kept[1:]),
+            inputs=(kept[0], *_system_digests(system_path), *kept[1:]),
             measure_key=record.measure_key,
             takeoff_key="",
         )._with_takeoff_key()
@@ -140,16 +140,21 @@ class Intent:
         return RunRecord(**{**known, **done})
 
     def _with_takeoff_key(self) -> Intent:
-        system = next(digest for digest in self.inputs if digest.role == "system")
+        systems = [digest.sha256 for digest in self.inputs if digest.role == "system"]
         key = key_of(
             source=source_digest(),
             measured=self.measure_key,
             name=self.name,
             request=asdict(self.request),
-            system=system.sha256,
+            system=systems,
             metric=self.options["metric"],
         )
         return replace(self, takeoff_key=key)
+
+
+def _system_digests(path: Path) -> list[Digest]:
+    """Of the system's file and of those that it is derived from."""
+    return [digest_file(file, "system") for file in system_files(path)]
 
 
 def _request(stored: dict[str, Any]) -> TakeoffRequest:

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import math
-import tomllib
 from functools import cache
 from pathlib import Path
 
 import numpy as np
 
 from slopewright import takeoff
+from slopewright.job.systems import find_system, read_system
 from slopewright.measurement import Measurement
 from slopewright.roof import (
     Edge,
@@ -31,7 +31,7 @@ SYSTEMS = Path(__file__).parents[2] / "configs" / "systems"
 
 
 def system_document(name: str = "composition-laminated") -> dict:
-    return tomllib.loads((SYSTEMS / f"{name}.toml").read_text(encoding="utf-8"))
+    return read_system(find_system(name))
 
 
 @cache

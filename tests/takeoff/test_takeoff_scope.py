@@ -4,7 +4,7 @@ import pytest
 
 from slopewright.errors import InputError
 from slopewright.roof import RoofObject
-from takeoff.takeoff_roofs import build_roof, gable, has, hip, lean_to, line, take
+from takeoff.takeoff_roofs import build_roof, gable, has, hip, lean_to, line, system, take, valley_pair
 
 
 def chimney(width_m: float, kind: str = "chimney", plane: str = "A") -> RoofObject:
@@ -193,3 +193,108 @@ def test_a_request_that_cannot_be_meant_is_refused_by_field(request_, text):
     with pytest.raises(InputError) as caught:
         take(gable(40, 15, 6), **request_)
     assert text in str(caught.value) and "\n" not in str(caught.value)
+
+
+def test_what_the_system_leaves_out_can_be_put_in_scope():
+    """Gutters that are this job's after all, and chimney flashing that is not sound."""
+    request = {"in_scope": ("gutters off and on", "chimney flashing"), "counts": {"chimneys": 1}}
+    result = take(gable(40, 15, 6), **request)
+    assert line(result, "gutters off and on").status == "in_scope"
+    assert line(result, "chimney flashing").status == "in_scope"
+
+
+def test_what_only_a_code_demands_is_a_group_with_its_sections():
+    """Oracle: IRC 2018 R905.2.1 (solid deck), R905.2.8.5 (drip edge where there was none)."""
+    result = take(gable(40, 15, 6), deck="spaced", code_items=("drip edge at eaves", "starter"))
+    (group,) = [n for n in result.notices if n.code == "code_items"]
+    assert "deck overlay (IRC 2018 R905.2.1)" in group.text
+    assert "drip edge at eaves (IRC 2018 R905.2.8.5)" in group.text
+    assert "starter (the system names no section: ask for it)" in group.text
+    assert "code_items" not in [n.code for n in take(gable(40, 15, 6)).notices]
+
+
+def test_sheets_of_the_deck_are_listed_by_cause():
+    """Oracle: common practice; whole sheets, each cause its own line, none decided on."""
+    result = take(gable(40, 15, 6), counts={"deck_sheets_rot": 4, "deck_sheets_impact": 1})
+    rot, impact = line(result, "deck sheets, rot"), line(result, "deck sheets, impact")
+    assert (rot.net.value, rot.order.quantity, rot.status) == (4, 4, "check")
+    assert (impact.net.value, impact.status) == (1, "in_scope")
+    assert not has(result, "deck sheets, wear")
+    with_more = take(
+        gable(40, 15, 6), counts={"deck_sheets_rot": 4, "deck_sheets": 0}, excluded=("deck sheets, rot",)
+    )
+    assert line(with_more, "deck sheets, rot").status == "excluded"
+
+
+@pytest.mark.parametrize("layers", [0, 2, 3])
+def test_a_recover_is_refused_over_no_layer_and_over_two_or_more(layers):
+    """Oracle: IRC 2018 R908.3."""
+    with pytest.raises(InputError) as caught:
+        take(gable(40, 15, 6), using=system("composition-recover"), shingle_layers=layers)
+    assert f"job.toml: [site] shingle_layers: got {layers}, need 1 to 1" in str(caught.value)
+    assert "R908.3" in str(caught.value)
+
+
+def test_a_recover_over_one_layer_takes_nothing_off_but_caps():
+    result = take(hip(50, 30, 6), using=system("composition-recover"), shingle_layers=1)
+    assert not has(result, "shingles off, first layer") and not has(result, "underlayment, single")
+    assert line(result, "caps off").net.value == pytest.approx(20 + 4 * 22.5)
+    assert line(result, "weight added").net.value == pytest.approx(1500 * 1.118034 / 100 * 262.5)
+
+
+@pytest.mark.parametrize(
+    ("name", "deck", "text"),
+    [
+        ("composition-recover", "spaced", "got 'spaced', need 'solid' for system composition-recover"),
+        ("composition-over-wood", "solid", "got 'solid', need 'spaced' for system composition-over-wood"),
+    ],
+)
+def test_a_system_is_refused_on_a_deck_that_it_is_not_for(name, deck, text):
+    """Oracle: IRC 2018 R905.2.1, shingles lie on solid sheathing."""
+    with pytest.raises(InputError) as caught:
+        take(gable(40, 15, 6), using=system(name), deck=deck)
+    assert f"job.toml: [site] deck: {text}" in str(caught.value)
+
+
+def test_spaced_boards_that_carried_wood_are_overlaid_and_the_wood_comes_off():
+    """Oracle: IRC 2018 R905.2.1; 32 ft² a panel."""
+    result = take(gable(40, 16, 0.001), using=system("composition-over-wood"), deck="spaced")
+    assert line(result, "deck overlay").net.value == pytest.approx(2 * 40 * 16 / 32)
+    assert line(result, "deck overlay").status == "code_item"
+    assert line(result, "wood shingles off").net.value == pytest.approx(12.8)
+    assert line(result, "wood shingles off").status == "check"
+
+
+def test_work_that_ends_at_an_untouched_plane_is_tied_in():
+    """The south side and the east end of a hip roof: one hip is theirs, two hips and the ridge are shared.
+
+    Oracle: by hand; 30 ft of span at 6 in 12: hips of 22.5 ft, ridge of 20 ft, caps over both sides of each.
+    """
+    roof = hip(50, 30, 6)
+    result = take(roof, planes=("A", "B"))
+    tie_in, caps = line(result, "tie-in to untouched planes"), line(result, "hip and ridge caps")
+    assert tie_in.net.value == pytest.approx(20 + 2 * 22.5)
+    assert (tie_in.origin, tie_in.status) == (("e5", "e7", "e9"), "check")
+    assert caps.net.value == pytest.approx(20 + 3 * 22.5)
+    assert "Shared with an untouched plane and counted whole: e5, e7, e9." in caps.rule
+    (said,) = [n for n in result.notices if n.code == "shared_with_untouched"]
+    assert "hip e5, hip e7, ridge e9: caps lie over both sides" in said.text
+    assert not has(take(roof), "tie-in to untouched planes")
+    assert "untouched" not in line(take(roof), "hip and ridge caps").rule
+
+
+def test_a_valley_to_an_untouched_plane_is_lined_whole_and_said():
+    result = take(valley_pair(15, 8), planes=("A",))
+    assert line(result, "valley metal").net.value == pytest.approx(23.45, abs=0.005)
+    assert line(result, "tie-in to untouched planes").net.value == pytest.approx(23.45, abs=0.005)
+    (said,) = [n for n in result.notices if n.code == "shared_with_untouched"]
+    assert "valley e3: lining is counted whole" in said.text
+
+
+def test_the_parts_of_a_roof_take_as_much_as_the_whole_where_nothing_is_shared():
+    """Oracle: additivity of areas and of edges that bound one plane only."""
+    roof = hip(50, 30, 7)
+    whole, one, two = take(roof), take(roof, planes=("A", "B")), take(roof, planes=("C", "D"))
+    for item in ("field shingles", "drip edge at eaves", "felt off", "nails"):
+        both = line(one, item).net.value + line(two, item).net.value
+        assert both == pytest.approx(line(whole, item).net.value)

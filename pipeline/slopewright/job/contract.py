@@ -109,6 +109,7 @@ class ScopeTable(Table):
     """[scope]"""
 
     planes: Names | None = Field(default=None, description='a list of planes, like ["A", "B"]')
+    in_scope: Names = []
     retained: Names = []
     by_others: Names = []
     excluded: Names = []

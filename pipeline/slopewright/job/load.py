@@ -156,6 +156,7 @@ def _request(contract: JobContract) -> TakeoffRequest:
         site=Site(**contract.site.model_dump()),
         scope=Scope(
             planes=None if scope.planes is None else tuple(scope.planes),
+            in_scope=tuple(scope.in_scope),
             retained=tuple(scope.retained),
             by_others=tuple(scope.by_others),
             excluded=tuple(scope.excluded),

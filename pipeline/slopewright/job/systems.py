@@ -9,6 +9,7 @@ from typing import Any
 
 from ..errors import InputError
 from ..resources import shipped
+from .derive import derive
 
 SYSTEMS = "configs/systems"
 DEFAULT_SYSTEM = "composition-laminated"
@@ -47,20 +48,54 @@ def system_names() -> list[str]:
     return sorted(path.stem for path in shipped(SYSTEMS).glob("*.toml"))
 
 
-def read_system(path: Path) -> dict[str, Any]:
-    """The content of a system file, not yet checked.
+def system_files(path: Path) -> tuple[Path, ...]:
+    """The file of a system and those that it is derived from, its own first.
 
     Raises
     ------
     InputError
-        If it cannot be read or is no TOML.
+        If one cannot be read, is no TOML, or names a base that does not come with the program.
     """
+    files = [path]
+    while (base := _base(_read(files[-1]), files[-1])) is not None:
+        if base in files:
+            raise InputError(f"{path}: base: {base.stem} is derived from itself, need another base")
+        files.append(base)
+    return tuple(files)
+
+
+def read_system(path: Path) -> dict[str, Any]:
+    """The content of a system file on top of its bases, not yet checked.
+
+    Raises
+    ------
+    InputError
+        As `system_files`, or if a derived file does not fit its base.
+    """
+    *derived, first = system_files(path)
+    content = _read(first)
+    for file in reversed(derived):
+        content = derive(_read(file), content, file=str(file))
+    return content
+
+
+def _read(path: Path) -> dict[str, Any]:
     try:
         return tomllib.loads(path.read_text(encoding="utf-8"))
     except OSError as error:
         raise InputError(f"{path}: cannot be read: {error.strerror}") from error
     except ValueError as error:
         raise InputError(f"{path}: not valid TOML: {error}") from error
+
+
+def _base(content: dict[str, Any], path: Path) -> Path | None:
+    """The file of the base that a system names: one of those that come with the program."""
+    name = content.get("base")
+    if name is None:
+        return None
+    if not isinstance(name, str) or name not in system_names():
+        raise InputError(f"{path}: base: got {name!r}, need one of {_list()}")
+    return shipped(SYSTEMS) / f"{name}.toml"
 
 
 def _list() -> str:

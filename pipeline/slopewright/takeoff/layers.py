@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 from pydantic import Field, model_validator
 
 from ..scene import EdgeKind
-from .package import Model, NotNegative, Package, Positive, Text, Waste
+from .package import Feet, Inches, InchesOr0, Model, Number, Package, Text, Waste
 
 Rise = Annotated[float, Field(ge=0, le=60)]  # inches in 12; 60 in 12 is 78.7 degrees, steeper is a wall
 Phase = Literal["tear_off", "repair", "install", "clean_up"]
@@ -23,11 +23,18 @@ class Layer(Model):
     phase: Phase
     unit: Unit
     status: Status = "in_scope"
+    code: Text | None = None  # the section that asks for it, for what a code alone may demand
     deck: Literal["solid", "spaced"] | None = None  # only on such a deck
     rule: Text
     source: Text
     waste: Waste | None = None
     package: Package | None = None
+
+    @model_validator(mode="after")
+    def _code_named(self) -> Layer:
+        if self.status == "code_item" and self.code is None:
+            raise ValueError("status 'code_item' without code, need the section that asks for it")
+        return self
 
     @model_validator(mode="after")
     def _package_fits(self) -> Layer:
@@ -52,30 +59,44 @@ class AreaLayer(Layer):
     rise_below: Rise | None = None
     times: Times = "once"
     laid: bool = False  # in courses, as the system's [laying] says: what they waste is computed
-    per_square: Positive | None = None  # line's units for one square; sq itself needs none
-    per_square_range: tuple[Positive, Positive] | None = None
+    per_square: Number | None = None  # line's units for one square; sq itself needs none
+    per_square_range: tuple[Number, Number] | None = None
+    beyond_in: dict[EdgeKind, Annotated[float, Field(ge=0, le=48)]] = Field(default_factory=dict)
+    gives_way_to: Text | None = None  # the layer along eaves that lies in its place, where that is laid
 
     @model_validator(mode="after")
     def _units(self) -> AreaLayer:
         if self.rise_from is not None and self.rise_above is not None:
             raise ValueError("rise_from and rise_above exclude each other")
+        lowest = self.rise_from if self.rise_from is not None else self.rise_above
+        if lowest is not None and self.rise_below is not None and self.rise_below <= lowest:
+            raise ValueError(f"rise_below {self.rise_below:g} is not above {lowest:g}: no plane fits")
         if self.per_square is not None and self.per_square_range is not None:
             raise ValueError("per_square and per_square_range exclude each other")
         if self.per_square_range is not None and self.per_square_range[0] > self.per_square_range[1]:
             raise ValueError("per_square_range: its first number is above its second")
         if self.laid and (self.unit, self.times, self.waste) != ("sq", "once", None):
             raise ValueError("laid goes with unit 'sq', times 'once' and no waste, which the courses give")
+        if (self.beyond_in or self.gives_way_to) and (self.unit, self.times, self.laid) != (
+            "sq",
+            "once",
+            False,
+        ):
+            raise ValueError(
+                "beyond_in and gives_way_to go with unit 'sq' and times 'once', and not with laid"
+            )
         if (self.unit == "sq") != (self.per_square is None and self.per_square_range is None):
             raise ValueError("unit 'sq' takes neither per_square nor per_square_range, other units need one")
         return self
 
 
 class EdgesLayer(Layer):
-    """Runs along all edges of some kinds."""
+    """Runs along all edges of some kinds, or along those where the work ends at an untouched plane."""
 
     measure: Literal["edges"]
     unit: Literal["lf"]
     edges: Annotated[tuple[EdgeKind, ...], Field(min_length=1)]
+    tie_in: bool = False
 
 
 class CoursesLayer(Layer):
@@ -98,7 +119,7 @@ class SteepRule(Model):
     """From this rise on, the band is also at least this wide along the slope."""
 
     rise_from: Rise
-    width_in: Positive
+    width_in: Inches
 
 
 class EaveBandLayer(Layer):
@@ -106,10 +127,10 @@ class EaveBandLayer(Layer):
 
     measure: Literal["eave_band"]
     unit: Literal["sq"]
-    inside_wall_in: Positive
-    course_width_in: Positive
-    course_lap_in: NotNegative
-    overhang_range_in: tuple[NotNegative, NotNegative]  # where job.toml does not give the overhang
+    inside_wall_in: Inches
+    course_width_in: Inches
+    course_lap_in: InchesOr0
+    overhang_range_in: tuple[InchesOr0, InchesOr0]  # where job.toml does not give the overhang
     steep: Annotated[dict[str, SteepRule | Literal["none"]], Field(min_length=1)]  # by edition of the code
 
     @model_validator(mode="after")
@@ -127,7 +148,7 @@ class CountLayer(Layer):
     measure: Literal["count"]
     count: Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]*$")]  # key of job.toml [counts]
     objects: tuple[Literal["chimney", "vent", "pipe", "skylight", "unknown"], ...] = ()
-    wider_than_in: NotNegative = 0.0  # objects only, their longer side
+    wider_than_in: InchesOr0 = 0.0  # objects only, their longer side
     ask: bool = False  # list a check line of 0 when neither counted nor detected
 
 
@@ -136,7 +157,7 @@ class NailsLayer(Layer):
 
     measure: Literal["nails"]
     unit: Literal["ea", "lb"]
-    nails_per_lb: Positive | None = None
+    nails_per_lb: Number | None = None
 
     @model_validator(mode="after")
     def _weight(self) -> NailsLayer:
@@ -153,7 +174,7 @@ class VentilationLayer(Layer):
     count: Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]*$")]
     share: Annotated[float, Field(gt=0, lt=1)]
     balanced_share: Annotated[float, Field(gt=0, lt=1)]
-    net_free_in2: Positive  # of one vent
+    net_free_in2: Number  # of one vent
 
 
 class PerimeterLayer(Layer):
@@ -162,7 +183,7 @@ class PerimeterLayer(Layer):
     measure: Literal["perimeter"]
     unit: Literal["lf"]
     edges: Annotated[tuple[EdgeKind, ...], Field(min_length=1)]
-    height_ft: Positive
+    height_ft: Feet
     steep_above: Rise
 
 

@@ -6,8 +6,11 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
-Positive = Annotated[float, Field(gt=0)]
-NotNegative = Annotated[float, Field(ge=0)]
+Inches = Annotated[float, Field(gt=0, le=600)]  # 50 ft: nothing that is laid or lapped is wider
+InchesOr0 = Annotated[float, Field(ge=0, le=600)]
+Feet = Annotated[float, Field(gt=0, le=1000)]  # of a roll or a stock piece; longer is a slip of the unit
+SquareFeet = Annotated[float, Field(gt=0, le=10_000)]  # in one package; a truck of shingles is less
+Number = Annotated[float, Field(gt=0, le=100_000)]  # in one package, or for one square
 Text = Annotated[str, Field(min_length=1)]
 
 
@@ -35,16 +38,16 @@ class Package(Model):
     """What is bought: a thing that holds so much, or a stock length that is cut."""
 
     unit: Text
-    holds: Positive | None = None  # in the unit of the line: pieces in a box, pounds in a carton
-    holds_ft2: Positive | None = None  # bundle, roll or sheet
-    holds_ft: Positive | None = None
-    pieces: Annotated[int, Field(gt=0)] | None = None  # caps in a bundle, with piece_exposure_in
-    piece_exposure_in: Positive | None = None
-    stock_ft: Positive | None = None  # length of a stock piece, with lap_in
-    lap_in: NotNegative = 0.0
+    holds: Number | None = None  # in the unit of the line: pieces in a box, pounds in a carton
+    holds_ft2: SquareFeet | None = None  # bundle, roll or sheet
+    holds_ft: Feet | None = None
+    pieces: Annotated[int, Field(gt=0, le=10_000)] | None = None  # caps in a bundle, with piece_exposure_in
+    piece_exposure_in: Inches | None = None
+    stock_ft: Feet | None = None  # length of a stock piece, with lap_in
+    lap_in: InchesOr0 = 0.0
     offcuts: Literal["none", "pooled"] = "none"
-    roll_width_in: Positive | None = None  # with roll_exposure_in: material for one unit of surface
-    roll_exposure_in: Positive | None = None
+    roll_width_in: Inches | None = None  # with roll_exposure_in: material for one unit of surface
+    roll_exposure_in: Inches | None = None
     source: Text
 
     @model_validator(mode="after")

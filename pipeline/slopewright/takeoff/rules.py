@@ -6,13 +6,16 @@ To add a measure: a layer class in `layers.py`, a function here, one entry in `R
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
+from ..measurement import Measurement
 from ..roof import Edge, Plane
-from ..scene import EdgeKind
+from ..scene import Array
 from ..units import FOOT_M, INCH_M, SQUARE_M2, feet_and_inches
+from .bands import plane_bands, steep_rule
 from .draws import uniform_share
 from .layers import (
     AreaLayer,
@@ -39,27 +42,40 @@ def area(layer: AreaLayer, survey: Survey, rng: np.random.Generator) -> Found | 
     times = _times(layer, survey)
     if not planes or times == 0:
         return None
+    note = "" if layer.times == "once" else f"Layers counted: {times}."
     weights = {f"area:{plane.id}": times / SQUARE_M2 * (layer.per_square or 1.0) for plane in planes}
     net, draws = survey.linear(weights)
+    if layer.gives_way_to is not None:
+        net, draws, gave_way = _given_way(layer.gives_way_to, survey, planes, net, draws)
+        note += gave_way
     if layer.per_square_range is not None:
         low, high = layer.per_square_range
         draws = draws * uniform_share(low, high, rng=rng, n=len(draws))
         net = about_value(net.value * (low + high) / 2, draws)
-    note = "" if layer.times == "once" else f"Layers counted: {times}."
     note += _straddling(survey, layer.rise_from, layer.rise_above, layer.rise_below)
+    used = None
+    if layer.beyond_in:
+        used = draws + _beyond(layer, survey, planes)
     between = None
     if layer.laid and survey.system.laying is not None:
         pattern = survey.system.pattern(survey.system.laying)
         need = field_need(survey.roof, planes, pattern, survey.draws, rng=rng)
         between = need.fewest_m2 / SQUARE_M2, need.most_m2 / SQUARE_M2
         note += _laid(need.courses, survey.system.laying.rule_of_thumb)
-    return Found(net=net, draws=draws, between=between, origin=_ids(planes), note=note)
+    return Found(net=net, draws=draws, used=used, between=between, origin=_ids(planes), note=note)
 
 
 def edges(layer: EdgesLayer, survey: Survey, rng: np.random.Generator) -> Found | None:
-    """Length of all edges of the layer's kinds, with the straight runs that strips are cut for."""
+    """Length of the layer's edges, with the straight runs that strips are cut for."""
     cut = layer.package is not None and layer.package.stock_ft is not None
-    return _along(survey.edges(layer.edges), survey, cut=cut)
+    along = survey.edges(layer.edges)
+    shared = survey.untouched(along)
+    found = _along(shared if layer.tie_in else along, survey, cut=cut)
+    if found is None or layer.tie_in or not shared:
+        return found
+    return replace(
+        found, note=f"Shared with an untouched plane and counted whole: {', '.join(_ids(shared))}."
+    )
 
 
 def courses(layer: CoursesLayer, survey: Survey, rng: np.random.Generator) -> Found | None:
@@ -97,33 +113,16 @@ def feet(layer: FeetLayer, survey: Survey, rng: np.random.Generator) -> Found | 
 def eave_band(layer: EaveBandLayer, survey: Survey, rng: np.random.Generator) -> Found | None:
     """Whole courses from each eave to the line inside the wall, or to the edition's width on steep roofs."""
     site = survey.request.site
-    eaves = survey.edges([EdgeKind.EAVE])
-    if site.ice_barrier is False or not eaves:
+    bands = plane_bands(layer, survey, survey.planes)
+    if site.ice_barrier is False or not bands:
         return None
-    n = survey.n_draws
-    if site.overhang_m is None:
-        low, high = (inches * INCH_M for inches in layer.overhang_range_in)
-        overhang_m, middle_m = uniform_share(low, high, rng=rng, n=n), (low + high) / 2
-    else:
-        overhang_m, middle_m = np.full(n, site.overhang_m), site.overhang_m
-    entry = layer.steep[survey.system.edition]
-    steep = None if entry == "none" else entry
-    course_m = (layer.course_width_in - layer.course_lap_in) * INCH_M
-    value, net, used = 0.0, np.zeros(n), np.zeros(n)
+    net = np.sum([band.net_draws_m2 for band in bands], axis=0) / SQUARE_M2
     counted: dict[int, list[str]] = {}
-    for edge in eaves:
-        plane = survey.plane_of(edge)
-        least_m = steep.width_in * INCH_M if steep and rise(plane) >= steep.rise_from else 0.0
-        inside_m = layer.inside_wall_in * INCH_M
-        factor = survey.slope_factor(plane)
-        width_m = np.maximum((overhang_m + inside_m) * factor, least_m)
-        length_m = survey.draws[f"length:{edge.id}"]
-        net += length_m * width_m / SQUARE_M2
-        used += length_m * whole(width_m / course_m) * layer.course_width_in * INCH_M / SQUARE_M2
-        best_m = max((middle_m + inside_m) * plane.area.value / plane.plan_area.value, least_m)
-        value += edge.length.value * best_m / SQUARE_M2
-        counted.setdefault(int(whole(np.array(best_m / course_m))), []).append(plane.id)
-    note = "; ".join(f"{k} courses on {', '.join(dict.fromkeys(ids))}" for k, ids in sorted(counted.items()))
+    for band in bands:
+        counted.setdefault(band.courses, []).append(band.plane.id)
+    steep = steep_rule(layer, survey.system.edition)
+    low, high = layer.overhang_range_in
+    note = "; ".join(f"{k} courses on {', '.join(ids)}" for k, ids in sorted(counted.items()))
     note += f"; {survey.system.edition}: "
     note += (
         f"{steep.rise_from:g}:12 and steeper at least {steep.width_in:g} in"
@@ -131,17 +130,16 @@ def eave_band(layer: EaveBandLayer, survey: Survey, rng: np.random.Generator) ->
         else "no rule for steep slopes"
     )
     note += (
-        "; overhang not given, taken between"
-        f" {layer.overhang_range_in[0]:g} and {layer.overhang_range_in[1]:g} in."
+        f"; overhang not given, taken between {low:g} and {high:g} in."
         if site.overhang_m is None
         else f"; overhang {feet_and_inches(site.overhang_m)}."
     )
     note += _straddling(survey, steep.rise_from if steep else None)
     return Found(
-        net=about_value(value, net),
+        net=about_value(sum(band.net_m2 for band in bands) / SQUARE_M2, net),
         draws=net,
-        used=used,
-        origin=_ids(eaves),
+        used=np.sum([band.used_m2 for band in bands], axis=0) / SQUARE_M2,
+        origin=_ids([eave for band in bands for eave in band.eaves]),
         note=note,
         status="check" if site.ice_barrier is None else None,
     )
@@ -253,6 +251,30 @@ def _along(found: Sequence[Edge], survey: Survey, *, cut: bool) -> Found | None:
         for run in (straight_runs(survey.roof, found) if cut else ())
     )
     return Found(net=net, draws=draws, runs_m=runs, origin=_ids(found))
+
+
+def _given_way(
+    item: str, survey: Survey, planes: Sequence[Plane], net: Measurement, draws: Array
+) -> tuple[Measurement, Array, str]:
+    """An area less the band along eaves that is laid in its place, where that is decided on."""
+    if survey.request.site.ice_barrier is not True or survey.statuses.get(item) == "excluded":
+        return net, draws, ""
+    bands = plane_bands(survey.system.band(item), survey, planes)
+    if not bands:
+        return net, draws, ""
+    left = np.maximum(draws - np.sum([band.net_draws_m2 for band in bands], axis=0) / SQUARE_M2, 0.0)
+    value = max(net.value - sum(band.net_m2 for band in bands) / SQUARE_M2, 0.0)
+    return about_value(value, left), left, f"Less the {item}, which lies in its place."
+
+
+def _beyond(layer: AreaLayer, survey: Survey, planes: Sequence[Plane]) -> Array:
+    """Draws of what goes past the planes' edges, over ridges and up walls, in squares."""
+    weights: dict[str, float] = {}
+    for edge in survey.roof.edges:
+        sides = sum(plane.id in edge.planes for plane in planes)
+        if sides and edge.kind in layer.beyond_in:
+            weights[f"length:{edge.id}"] = sides * layer.beyond_in[edge.kind] * INCH_M / SQUARE_M2
+    return survey.draws.combine(weights) if weights else np.zeros(survey.n_draws)
 
 
 def _laid(courses: RoofCourses, rule_of_thumb: tuple[float, float]) -> str:

@@ -8,6 +8,7 @@ from .system import System
 
 JOB = "job.toml"
 LISTS = {  # field of Scope: status it gives
+    "in_scope": "in_scope",
     "retained": "retained",
     "by_others": "by_others",
     "excluded": "excluded",
@@ -35,6 +36,7 @@ def check_request(roof: Roof, system: System, request: TakeoffRequest) -> None:
             raise InputError(f"{JOB}: [site] {field}: got {layers}, need 0 to {MAX_LAYERS}")
     if site.deck not in ("solid", "spaced"):
         raise InputError(f"{JOB}: [site] deck: got {site.deck!r}, need 'solid' or 'spaced'")
+    _check_kind(system, request)
     if site.storeys is not None and not 1 <= site.storeys <= 10:
         raise InputError(f"{JOB}: [site] storeys: got {site.storeys}, need 1 to 10")
     if site.overhang_m is not None and not 0 <= site.overhang_m <= MAX_OVERHANG_M:
@@ -58,6 +60,24 @@ def check_request(roof: Roof, system: System, request: TakeoffRequest) -> None:
                     f"{JOB}: [scope] planes: unknown plane {plane!r}, need some of {', '.join(known)}"
                 )
     item_statuses(system, request.scope)
+
+
+def _check_kind(system: System, request: TakeoffRequest) -> None:
+    """Refuse a system that is not made for such a roof."""
+    site = request.site
+    if system.for_deck not in (None, site.deck):
+        raise InputError(
+            f"{JOB}: [site] deck: got {site.deck!r}, need {system.for_deck!r} for system {system.name}"
+            f" ({system.title}), or another [system] name"
+        )
+    if not system.recover:
+        return
+    most = system.recover_refused_from_layers - 1
+    if not 1 <= site.shingle_layers <= most:
+        raise InputError(
+            f"{JOB}: [site] shingle_layers: got {site.shingle_layers}, need 1 to {most} to roof over them"
+            f" with {system.name} ({system.recover_source}); take a [system] that tears off"
+        )
 
 
 def item_statuses(system: System, scope: Scope) -> dict[str, str]:

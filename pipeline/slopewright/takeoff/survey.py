@@ -28,6 +28,8 @@ class Survey:
     request: TakeoffRequest
     planes: tuple[Plane, ...]  # in scope, in the roof's order
     draws: Draws
+    overhang_share: Array  # (n,) 0..1: where in a layer's range an overhang lies that the job does not give
+    statuses: dict[str, str]  # what the scope says of items
 
     @property
     def n_draws(self) -> int:
@@ -39,6 +41,11 @@ class Survey:
         ids = {plane.id for plane in self.planes}
         wanted = set(kinds)
         return tuple(edge for edge in self.roof.edges if edge.kind in wanted and ids & set(edge.planes))
+
+    def untouched(self, edges: Iterable[Edge]) -> tuple[Edge, ...]:
+        """Those of the edges that a plane in scope shares with one that is not."""
+        ids = {plane.id for plane in self.planes}
+        return tuple(edge for edge in edges if ids & set(edge.planes) and set(edge.planes) - ids)
 
     def plane_of(self, edge: Edge) -> Plane:
         """The first plane in scope that the edge bounds."""

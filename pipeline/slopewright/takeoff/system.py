@@ -13,7 +13,7 @@ from pydantic import Field, ValidationError, model_validator
 from ..errors import InputError
 from .layers import LAYERS, AnyLayer, AreaLayer, CountLayer, EaveBandLayer, Rise, VentilationLayer
 from .laying import Laying, Pattern, make_pattern
-from .package import Model, Positive, Text
+from .package import Feet, Inches, Model, Text
 
 M = TypeVar("M", bound=Model)
 
@@ -21,13 +21,23 @@ M = TypeVar("M", bound=Model)
 class Shingle(Model):
     """The piece that covers the field."""
 
-    width_in: Positive
-    exposure_in: Positive
+    width_in: Inches
+    exposure_in: Inches
     lowest_rise: Rise  # below it the shingle is not allowed
     nails: Annotated[int, Field(ge=1, le=20)]
     steep_nails: Annotated[int, Field(ge=1, le=20)]
     steep_above: Rise
     source: Text
+
+    @model_validator(mode="after")
+    def _consistent(self) -> Shingle:
+        if self.steep_above <= self.lowest_rise:
+            raise ValueError(
+                f"steep_above {self.steep_above:g} is not above lowest_rise {self.lowest_rise:g}"
+            )
+        if self.steep_nails < self.nails:
+            raise ValueError(f"steep_nails {self.steep_nails} is below nails {self.nails}")
+        return self
 
     @property
     def pieces_per_square(self) -> float:
@@ -40,7 +50,7 @@ class Classes(Model):
 
     rise_from: tuple[Rise, ...]  # each opens a class that includes it
     rise_above: tuple[Rise, ...] = ()  # each opens a class that excludes it
-    storey_eaves_ft: tuple[Positive, ...]  # eave heights from which a plane counts one storey more
+    storey_eaves_ft: tuple[Feet, ...]  # eave heights from which a plane counts one storey more
     source: Text
 
     @model_validator(mode="after")
@@ -63,6 +73,8 @@ class System(Model):
     edition: Text  # of the code, as the layers' `steep` tables name it
     recover_refused_from_layers: Annotated[int, Field(ge=1)]
     recover_source: Text
+    recover: bool = False  # laid over the shingles that are there
+    for_deck: Literal["solid", "spaced"] | None = None  # the deck that it is made for, if only one
     shingle: Shingle
     laying: Laying | None = None  # for a layer that is laid in courses
     classes: Classes
@@ -90,6 +102,22 @@ class System(Model):
     def pattern(self, laying: Laying) -> Pattern:
         """How the shingles are laid, in metres."""
         return make_pattern(laying, width_in=self.shingle.width_in, exposure_in=self.shingle.exposure_in)
+
+    @model_validator(mode="after")
+    def _gives_way(self) -> System:
+        bands = [layer.item for layer in self.layer if isinstance(layer, EaveBandLayer)]
+        for layer in self.layer:
+            if isinstance(layer, AreaLayer) and layer.gives_way_to not in (None, *bands):
+                known = ", ".join(bands) or "there is none"
+                raise ValueError(
+                    f"{layer.item!r} gives way to {layer.gives_way_to!r}, need a layer of measure"
+                    f" eave_band: {known}"
+                )
+        return self
+
+    def band(self, item: str) -> EaveBandLayer:
+        """The layer along eaves that is named so."""
+        return next(x for x in self.layer if isinstance(x, EaveBandLayer) and x.item == item)
 
     @property
     def items(self) -> tuple[str, ...]:

@@ -9,7 +9,7 @@ from pydantic import Field, model_validator
 
 from ...scene import EdgeKind
 from ...units import INCH_M
-from ..package import Model, NotNegative, Positive, Text
+from ..package import Inches, InchesOr0, Model, Text
 
 SMALL_IN = 1e-6  # differences below it are rounding of the file's numbers
 
@@ -17,11 +17,11 @@ SMALL_IN = 1e-6  # differences below it are rounding of the file's numbers
 class Laying(Model):
     """The [laying] table of a system; width and exposure stand in its [shingle]."""
 
-    height_in: Positive  # of the module, butt to head
-    stagger_in: Positive  # each course starts this much further on
+    height_in: Inches  # of the module, butt to head
+    stagger_in: Inches  # each course starts this much further on
     stagger_repeat: Annotated[int, Field(ge=2, le=24)]  # courses until the first start comes back
-    least_stagger_in: NotNegative  # between joints of courses that lie on one another
-    least_piece_in: NotNegative  # no narrower piece at the end of a course, nor kept as an offcut
+    least_stagger_in: InchesOr0  # between joints of courses that lie on one another
+    least_piece_in: InchesOr0  # no narrower piece at the end of a course, nor kept as an offcut
     direction: Literal["left_to_right", "right_to_left"] = "left_to_right"  # as seen from the eave
     beyond_in: dict[EdgeKind, Annotated[float, Field(ge=-24, le=24)]] = Field(default_factory=dict)
     rule_of_thumb: tuple[Annotated[float, Field(ge=0, le=1)], Annotated[float, Field(ge=0, le=1)]]
