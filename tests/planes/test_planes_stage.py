@@ -171,7 +171,8 @@ def test_the_order_of_the_points_changes_nothing(capture):
 )
 @settings(max_examples=8, deadline=None, suppress_health_check=[HealthCheck.too_slow], phases=NO_SHRINKING)
 def test_planes_turn_and_move_with_the_points(angle, shift, seed):
-    """Oracle: equivariance; windows fall otherwise, so normals within 0.3 degrees, 98 % of the labels."""
+    """Oracle: equivariance; windows fall otherwise, so a few points change their faces: 98 % of the labels,
+    normals within 0.3 degrees or one and a half of the face's own standard uncertainty."""
     points, _ = lidar(ROOFS["hip"], seed)
     c, s = np.cos(angle), np.sin(angle)
     turn = np.array([[c, -s, 0], [s, c, 0], [0, 0, 1]])
@@ -182,7 +183,9 @@ def test_planes_turn_and_move_with_the_points(angle, shift, seed):
         if plane.area_m2 < 5:
             continue
         cosines = [min(1.0, float(other.normal @ turn @ plane.normal)) for other in second.planes]
-        assert np.degrees(np.arccos(max(cosines))) < 0.3
+        steepest = np.linalg.eigvalsh(plane.covariance[:2, :2])[-1]
+        own = np.degrees(np.sqrt(steepest) * plane.normal[2] ** 2)
+        assert np.degrees(np.arccos(max(cosines))) < max(0.3, 1.5 * own)
     table = np.zeros((len(first.planes) + 1, len(second.planes) + 1))
     np.add.at(table, (first.labels, second.labels), 1)
     assert table.max(axis=1).sum() > 0.98 * len(points.xyz)
