@@ -69,7 +69,7 @@ def test_echoes_from_below_and_repeated_points_do_not_harm(case, tmp_path):
     [
         ("parapet", "lidar 8", 60, "upstand"),
         ("in_feet", "lidar 25", 40, "unit_doubtful"),
-        ("thinned", "lidar 8", 42, "too_sparse"),
+        ("thinned", "lidar 8", 61, "too_sparse"),
         ("flat_cropped", "lidar 8", 0, "may_be_ground"),
     ],
 )
