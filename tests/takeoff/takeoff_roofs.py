@@ -64,7 +64,7 @@ def has(result: Takeoff, item: str) -> bool:
 def build_roof(
     corners_ft: list[tuple[float, float, float]],
     faces: dict[str, list[int]],
-    edges: list[tuple[str, int, int, str]],
+    edges: list[tuple[str, int, int, str | tuple[str, ...]]],
     *,
     scale_u: float = 0.0,
     corner_u_m: float = 0.0,
@@ -183,6 +183,23 @@ def valley_pair(side: float, rise_in_12: float, **more: object) -> Roof:
     edges = [("rake", 0, 1, "A"), ("ridge", 1, 2, "A"), ("valley", 0, 2, "AB"), ("ridge", 2, 3, "B")]
     edges += [("rake", 3, 0, "B")]
     return build_roof(corners, {"A": [0, 1, 2], "B": [0, 2, 3]}, edges, **more)
+
+
+def inside_corner(south: float, west: float, run: float, rise_in_12: float, **more: object) -> Roof:
+    """A re-entrant corner: A falls south over `south` of eave, B west over `west`, a valley between [ft]."""
+    top = 9 + run * rise_in_12 / 12
+    corners = [(0, 0, 9), (south, 0, 9), (south + run, run, top), (0, run, top)]
+    corners += [(south, -west, 9), (south + run, -west, top)]
+    edges = [("eave", 0, 1, "A"), ("valley", 1, 2, "AB"), ("ridge", 2, 3, "A"), ("rake", 3, 0, "A")]
+    edges += [("eave", 4, 1, "B"), ("rake", 4, 5, "B"), ("ridge", 5, 2, "B")]
+    return build_roof(corners, {"A": [0, 1, 2, 3], "B": [1, 4, 5, 2]}, edges, **more)
+
+
+def with_corners(roof: Roof, corners_ft: np.ndarray, **more: object) -> Roof:
+    """The roof with its corners elsewhere, shape (v, 3) [ft]."""
+    faces = {plane.id: list(plane.loops[0]) for plane in roof.planes}
+    edges = [(str(edge.kind), edge.start, edge.end, edge.planes) for edge in roof.edges]
+    return build_roof([tuple(corner) for corner in corners_ft], faces, edges, **more)
 
 
 def _area_vector(ring: np.ndarray) -> np.ndarray:

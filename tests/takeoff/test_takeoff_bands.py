@@ -7,7 +7,18 @@ import pytest
 
 from slopewright import takeoff
 from slopewright.units import FOOT_M, INCH_M
-from takeoff.takeoff_roofs import build_roof, gable, has, hip, layer_of, lean_to, line, system_document, take
+from takeoff.takeoff_roofs import (
+    gable,
+    has,
+    hip,
+    inside_corner,
+    layer_of,
+    lean_to,
+    line,
+    system_document,
+    take,
+    with_corners,
+)
 
 
 def without_waste(*items, **changes):
@@ -16,18 +27,6 @@ def without_waste(*items, **changes):
     for item in items:
         layer_of(document, item).pop("waste", None)
     return takeoff.system_from_toml(document, file="changed.toml")
-
-
-def l_shaped(rise: float):
-    """A re-entrant corner: A falls south along 20 ft of eave, B west along 12 ft, with a valley between.
-
-    Plan [ft]: A is (0,0) (20,0) (30,10) (0,10); B is (20,0) (20,-12) (30,-12) (30,10).
-    """
-    up = 10 * rise / 12
-    corners = [(0, 0, 9), (20, 0, 9), (30, 10, 9 + up), (0, 10, 9 + up), (20, -12, 9), (30, -12, 9 + up)]
-    edges = [("eave", 0, 1, "A"), ("valley", 1, 2, "AB"), ("ridge", 2, 3, "A"), ("rake", 3, 0, "A")]
-    edges += [("eave", 4, 1, "B"), ("rake", 4, 5, "B"), ("ridge", 5, 2, "B")]
-    return build_roof(corners, {"A": [0, 1, 2, 3], "B": [1, 4, 5, 2]}, edges)
 
 
 def test_the_band_of_a_hip_roof_is_cut_at_its_hips():
@@ -48,7 +47,7 @@ def test_each_course_of_a_hip_roof_is_as_long_as_the_plane_where_it_lies():
 
 def test_the_band_goes_on_into_a_valley():
     """Oracle: by hand; 3 ft wide in plan, beside the valley each side is longer by a triangle of 3 x 3 ft."""
-    result = take(l_shaped(6), ice_barrier=True, overhang_m=12 * INCH_M)
+    result = take(inside_corner(20, 12, 10, 6), ice_barrier=True, overhang_m=12 * INCH_M)
     plan_ft2 = 3 * 20 + 4.5 + 3 * 12 + 4.5
     assert line(result, "ice barrier").net.value == pytest.approx(plan_ft2 * math.sqrt(1.25) / 100, rel=1e-6)
 
@@ -71,9 +70,7 @@ def test_bands_do_not_turn_with_the_grid(turn_deg):
             c[:, 2],
         ]
     )
-    faces = {plane.id: list(plane.loops[0]) for plane in straight.planes}
-    edges = [(str(e.kind), e.start, e.end, "".join(e.planes)) for e in straight.edges]
-    roof = build_roof([tuple(corner) for corner in turned], faces, edges)
+    roof = with_corners(straight, turned)
     here, there = (line(take(r, ice_barrier=True, overhang_m=0.3), "ice barrier") for r in (straight, roof))
     assert there.net.value == pytest.approx(here.net.value, rel=1e-9)
     assert there.waste.value == pytest.approx(here.waste.value, rel=1e-6)

@@ -6,7 +6,17 @@ import pytest
 
 from slopewright import takeoff
 from slopewright.errors import InputError
-from takeoff.takeoff_roofs import SYSTEMS, gable, layer_of, line, system, system_document, take
+from slopewright.takeoff.laying import lay_roof
+from takeoff.takeoff_roofs import (
+    SYSTEMS,
+    gable,
+    inside_corner,
+    layer_of,
+    line,
+    system,
+    system_document,
+    take,
+)
 
 SHIPPED = sorted(path.stem for path in SYSTEMS.glob("composition-*.toml"))
 
@@ -62,6 +72,41 @@ def test_layers_stand_in_the_order_of_the_work(name):
 def test_the_strip_system_has_a_closed_valley_without_metal():
     assert "valley metal" not in system("composition-strip").items
     assert "valley underlayment" in system("composition-strip").items
+
+
+@pytest.mark.parametrize(
+    ("name", "reach_in", "metal"),
+    [
+        ("composition-laminated", -3, True),  # open: 6 in between the shingles of both sides
+        ("composition-laminated-closed", 5, False),  # 12 in across on one side, 2 in short on the other
+        ("composition-strip", 5, False),
+        ("composition-strip-woven", 12, False),  # 12 in across from both sides
+    ],
+)
+def test_shingles_reach_into_a_valley_as_it_is_closed_woven_or_open(name, reach_in, metal):
+    """Oracle: by hand; a valley of 15 ft (10 ft of run at 6 in 12, factor 1.5), both sides of it."""
+    using, roof = system(name), inside_corner(20, 12, 10, 6)
+    pattern = using.pattern(using.laying)
+    beyond = dict(pattern.beyond_m)
+    edges_ft2 = 0.375 / 12 * (20 + 12 + 2 * 10 * 1.118034)  # eaves and rakes, corners but for a hair
+    covered_m2 = sum(plane.overhang_m2 for plane in lay_roof(roof, roof.planes, pattern).planes)
+    assert beyond["valley"] == pytest.approx(reach_in * 0.0254)
+    assert covered_m2 / 0.3048**2 == pytest.approx(2 * 15 * reach_in / 12 + edges_ft2, abs=0.6)
+    assert ("valley metal" in using.items) == metal
+
+
+@pytest.mark.parametrize(
+    ("name", "pieces"),
+    [
+        ("composition-laminated", 65.0),
+        ("composition-laminated-inch", 80),
+        ("composition-strip", 80),
+        ("composition-strip-metric", 65.0),
+    ],
+)
+def test_both_kinds_of_shingle_come_in_two_sizes(name, pieces):
+    """Oracle: EN5156, 14,400 / (width x exposure): 36 x 5 in 80 a square, 39 3/8 x 5 5/8 in 65.0."""
+    assert system(name).shingle.pieces_per_square == pytest.approx(pieces, abs=0.05)
 
 
 def test_an_unknown_key_is_named_with_the_known_ones():
@@ -153,9 +198,59 @@ def test_a_size_that_is_no_positive_number_is_refused(value):
         (changed_layer("pipe boots", count="pipe boots"), "count: got 'pipe boots'"),
         (changed_layer("debris weight", per_square_range=[350, 175]), "per_square_range"),
         (changed_layer("starter", item="Field Shingles"), "is named twice"),
+        (changed_layer("deck overlay", code=None), "status 'code_item' without code"),
+        (changed_layer("underlayment, double", rise_below=2), "rise_below 2 is not above 2: no plane fits"),
+        (
+            changed_layer("underlayment, single", gives_way_to="felt"),
+            "need a layer of measure eave_band: ice",
+        ),
+        (changed_layer("underlayment, single", beyond_in={"hip": -6}), "beyond_in.hip: got -6"),
+        (changed_layer("underlayment, single", beyond_in={"gutter": 6}), "beyond_in"),
+        (changed_layer("field shingles", gives_way_to="ice barrier"), "and not with laid"),
+        (changed_layer("starter", tie_in="yes"), "tie_in: got 'yes'"),
+        (changed_layer("debris weight", per_square_range=[0, 350]), "per_square_range.0: got 0"),
+        (changed(for_deck="planks"), "for_deck: got 'planks'"),
     ],
 )
 def test_a_contradiction_is_refused_by_field(document, text):
+    assert text in refused(document)
+
+
+@pytest.mark.parametrize(
+    ("item", "table", "key", "value"),
+    [
+        ("field shingles", "package", "holds_ft2", 32e6),
+        ("field shingles", "package", "holds_ft2", -32),
+        ("hip and ridge caps", "package", "pieces", 10**9),
+        ("valley metal", "package", "stock_ft", 3048.0),
+        ("valley metal", "package", "lap_in", -6),
+        ("ice barrier", None, "course_width_in", 914.4),
+        ("ice barrier", None, "inside_wall_in", 0),
+        ("nails", None, "nails_per_lb", 1e9),
+        ("underlayment, single", "package", "roll_width_in", 914.4),
+    ],
+)
+def test_an_absurd_number_is_refused_by_field(item, table, key, value):
+    """914.4 mm for 36 in, 3048 mm for 10 ft and the like: slips of the unit or of the keyboard."""
+    document = system_document()
+    layer = layer_of(document, item)
+    (layer if table is None else layer[table])[key] = value
+    assert f"({item}): {f'{table}.' if table else ''}{key}: got {value!r}" in refused(document)
+
+
+@pytest.mark.parametrize(
+    ("changes", "text"),
+    [
+        ({"width_in": 1000.0}, "shingle.width_in: got 1000.0"),  # the metric size in millimetres
+        ({"exposure_in": 36e3}, "shingle.exposure_in: got 36000.0"),
+        ({"steep_nails": 3}, "shingle: steep_nails 3 is below nails 4"),
+        ({"steep_above": 2}, "shingle: steep_above 2 is not above lowest_rise 2"),
+        ({"nails": 400}, "shingle.nails: got 400"),
+    ],
+)
+def test_a_shingle_that_cannot_be_is_refused_by_field(changes, text):
+    document = system_document()
+    document["shingle"].update(changes)
     assert text in refused(document)
 
 
