@@ -73,6 +73,17 @@ def test_a_gap_stays_a_gap(width_m, low_z_m, ground_m2):
     assert fill_shadows(cells, labels, flat(6.0, low_z_m), ground)[strip] == OUTSIDE
 
 
+def test_a_shadow_in_several_cells_is_one_strip_and_ends_with_the_lower_face():
+    """A strip cut lengthwise in two, beside a lower face that reaches half way up; definition."""
+    lines = [upright(x) for x in (0.0, 4.0, 4.15, 4.4, 10.0)] + [level(y) for y in (0.0, 3.0, 6.0)]
+    cells = cut(lines, np.array([one.span for one in lines]) + np.array([-0.01, 0.01]))
+    x, y = shapely.get_coordinates(shapely.centroid(cells.polygons)).T
+    truth = np.select([x < 4, y < 3], [HIGH, LOW], OUTSIDE)
+    seen = np.where((x > 4) & (x < 4.4), OUTSIDE, truth)
+    assert (seen != truth).sum() == 2
+    assert (fill_shadows(cells, seen, flat(6.0, 3.0), np.zeros(len(seen))) == truth).all()
+
+
 def sheet(x0: float, x1: float, y0: float, y1: float, z: float) -> np.ndarray:
     x, y = np.meshgrid(np.arange(x0, x1, 0.2), np.arange(y0, y1, 0.2))
     return np.column_stack([x.ravel(), y.ravel(), np.full(x.size, z)])

@@ -286,11 +286,15 @@ def fill_shadows(
     around = shapely.length(cells.polygons)
     width = 2 * cells.area / np.maximum(around, 1e-9)
     dark = (labels == OUTSIDE) & (ground == 0) & (width < SHADOW_WIDTH_M)
-    bright = np.append((labels == OUTSIDE) & ~dark, True)  # the last is what no cell is
-    into_bright = np.zeros(len(labels) + 1)
-    for mine, other in (cells.piece_cells.T, cells.piece_cells.T[::-1]):
-        np.add.at(into_bright, mine, cells.piece_length * bright[other])
-    dark &= into_bright[:-1] < SHADOW_OPEN * around
+    opened = True
+    while opened:  # what is beside an open cell may be open then, too
+        bright = np.append((labels == OUTSIDE) & ~dark, True)  # the last is what no cell is
+        into_bright = np.zeros(len(labels) + 1)
+        for mine, other in (cells.piece_cells.T, cells.piece_cells.T[::-1]):
+            np.add.at(into_bright, mine, cells.piece_length * bright[other])
+        closed = dark & (into_bright[:-1] < SHADOW_OPEN * around)
+        opened = bool((closed != dark).any())
+        dark = closed
     for strip in connected(cells, dark):
         border = borders(cells, labels, strip)
         perimeter = sum(border.values())
