@@ -1,0 +1,1 @@
+"""Many captures: a job a roof, each on its own, any number at a time, resumable."""

@@ -1,0 +1,1 @@
+"""The local workbench: the whole job in a browser, offline."""
