@@ -56,7 +56,8 @@ def read_editable(folder: Path) -> Roof:
     """
     path = folder / STATE_FILE
     state, frame, journal = report.state_from_json(report.read_json(path), file=str(path))
-    return adjust.replay(adjust.measured(state, frame), journal)
+    as_measured = replace(adjust.measured(state, frame), objects=read_roof(folder).objects)
+    return adjust.replay(as_measured, journal)
 
 
 def read_takeoff(folder: Path, notices: tuple[Notice, ...]) -> Takeoff:

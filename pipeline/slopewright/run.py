@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from contextlib import nullcontext
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
@@ -11,11 +12,12 @@ import numpy as np
 
 from . import __version__, adjust, cloud, edges, isolate, mesh, planes, report, scrutiny, takeoff
 from .certify import reasons_against
+from .errors import InputError
 from .finding import find_roof
-from .intent import Intent, Options
+from .intent import ALL_FILES, ROOF_ONLY, Intent, Options
 from .job import Job, load_job
 from .job.systems import read_system
-from .outputs import ROOF_FILES, copy_roof, read_roof, read_takeoff, write_roof
+from .outputs import ROOF_FILES, STATE_FILE, copy_roof, read_editable, read_roof, read_takeoff, write_roof
 from .roof import Frame, Roof, Takeoff
 from .runfolder import (
     RECORD_FILE,
@@ -30,6 +32,7 @@ from .runfolder import (
     written_whole,
 )
 from .scene import Notice
+from .state import Edit
 
 STAGES = ("read", "isolate", "planes", "edges", "adjust", "takeoff", "report")
 SEEDS = {"takeoff": 1}  # any numbers: the same ones give the same orders
@@ -92,8 +95,10 @@ def measure(
     with written_whole(folder, previous) as staging:
         if held and held.measure_key == intent.measure_key and held.is_intact(folder, ROOF_FILES):
             copy_roof(folder, staging)
-            found = {"chosen": held.chosen, "other_roofs": held.other_roofs}
+            found = _found(held, folder, ROOF_FILES)
         else:
+            if held:
+                _check_no_corrections(held, folder)
             roof, found = _measure_roof(job, options, clock)
             write_roof(staging, roof)
         roof = read_roof(staging)  # so that the same comes out when the later stages run again from the file
@@ -136,6 +141,35 @@ def take_off(
     return _result(folder, record, clock.seconds)
 
 
+def amend(folder: Path, edits: Sequence[Edit], *, progress: Progress = nullcontext) -> RunResult:
+    """Correct the roof of a run folder by hand: adjusted and bounded again, and all that follows from it.
+
+    Parameters
+    ----------
+    folder : Path
+        A run folder; its files are replaced together or not at all.
+    edits : sequence of Edit
+        Appended to the journal in state.json, in this order.
+
+    Raises
+    ------
+    InputError
+        If an edit names what the roof has not or leaves no possible roof, or the files were changed.
+    """
+    return _correct(folder, lambda roof: adjust.replay(roof, tuple(edits)), progress)
+
+
+def undo(folder: Path, *, progress: Progress = nullcontext) -> RunResult:
+    """Take back the last correction of a run folder: its roof is what it was before, to the last bit.
+
+    Raises
+    ------
+    InputError
+        If there is none, or the files were changed.
+    """
+    return _correct(folder, adjust.undo, progress)
+
+
 def redraw(folder: Path, *, metric: bool | None = None, progress: Progress = nullcontext) -> RunResult:
     """Every drawing, table and exchange file again, from roof.json and takeoff.json as they are.
 
@@ -152,7 +186,7 @@ def redraw(folder: Path, *, metric: bool | None = None, progress: Progress = nul
         If this is no run folder, or one of the two files is not as its schema has it.
     """
     previous = RunRecord.read(folder)
-    intent = Intent.of_record(previous, metric=metric)
+    intent = Intent.of_record(previous, metric=metric, files=ALL_FILES)
     clock = Clock(progress)
     roof = read_roof(folder)
     quantities = read_takeoff(folder, previous.notices(but=(EDITED, *roof.notices)))
@@ -160,6 +194,28 @@ def redraw(folder: Path, *, metric: bool | None = None, progress: Progress = nul
         copy_roof(folder, staging)
         found = _found(previous, folder, (*ROOF_FILES, "takeoff.json"))
         record = _finish(staging, intent, roof, quantities, found, clock)
+    return _result(folder, record, clock.seconds)
+
+
+def _correct(folder: Path, change: Callable[[Roof], Roof], progress: Progress) -> RunResult:
+    previous = RunRecord.read(folder)
+    if not previous.measure_key or not previous.is_intact(folder, (*ROOF_FILES, STATE_FILE)):
+        raise InputError(
+            f"{folder}: {', '.join((*ROOF_FILES, STATE_FILE))}: missing or changed since they were measured,"
+            " and corrections start from them; measure again with --force"
+        )
+    intent = Intent.of_record(previous)
+    system = _system(intent)
+    clock = Clock(progress)
+    with clock.stage("adjust"):
+        corrected = change(read_editable(folder))
+    with written_whole(folder, previous) as staging:
+        copy_roof(folder, staging)
+        write_roof(staging, corrected)
+        roof = read_roof(staging)
+        found = _found(previous, folder, ROOF_FILES)
+        found["corrections"] = len(corrected.state.journal) if corrected.state else 0
+        record = _finish(staging, intent, roof, _take_off(roof, system, intent, clock), found, clock)
     return _result(folder, record, clock.seconds)
 
 
@@ -188,6 +244,15 @@ def _measure_roof(job: Job, options: Options, clock: Clock) -> tuple[Roof, dict[
     return roof, {"chosen": found.points.id, "other_roofs": found.others}
 
 
+def _check_no_corrections(held: RunRecord, folder: Path) -> None:
+    """Refuse to measure over what somebody corrected by hand."""
+    if held.corrections:
+        raise InputError(
+            f"{folder}: holds {held.corrections} correction(s) made by hand to a roof of other inputs,"
+            " options or version; choose another --out, or give --force to measure again without them"
+        )
+
+
 def _take_off(roof: Roof, system: takeoff.System, intent: Intent, clock: Clock) -> Takeoff:
     with clock.stage("takeoff"):
         return takeoff.run(roof, system, intent.request, rng=np.random.default_rng(SEEDS["takeoff"]))
@@ -198,15 +263,7 @@ def _finish(
 ) -> RunRecord:
     """Write what follows from the roof and the quantities, and the record of it all."""
     with clock.stage("report"):
-        files = report.run(
-            roof,
-            quantities,
-            mesh.run(roof),
-            title=intent.name,
-            metric=intent.options["metric"],
-            provenance=_provenance(intent, roof),
-        )
-        for name, content in files.items():
+        for name, content in _files(intent, roof, quantities).items():
             (staging / name).write_bytes(content)
     clock.write(staging)
     edited = (EDITED,) if found.get("measure_key") == "" else ()
@@ -227,6 +284,19 @@ def _finish(
     return record
 
 
+def _files(intent: Intent, roof: Roof, quantities: Takeoff) -> dict[str, bytes]:
+    if intent.options["files"] == ROOF_ONLY:
+        return report.tables(quantities)
+    return report.run(
+        roof,
+        quantities,
+        mesh.run(roof),
+        title=intent.name,
+        metric=intent.options["metric"],
+        provenance=_provenance(intent, roof),
+    )
+
+
 def _provenance(intent: Intent, roof: Roof) -> report.Provenance:
     return report.Provenance(
         version=__version__,
@@ -242,7 +312,11 @@ def _provenance(intent: Intent, roof: Roof) -> report.Provenance:
 
 def _found(previous: RunRecord, folder: Path, names: tuple[str, ...]) -> dict[str, Any]:
     """What a run folder says of the roofs; where a file was edited, no measuring may take it for its own."""
-    kept: dict[str, Any] = {"chosen": previous.chosen, "other_roofs": previous.other_roofs}
+    kept: dict[str, Any] = {
+        "chosen": previous.chosen,
+        "other_roofs": previous.other_roofs,
+        "corrections": previous.corrections,
+    }
     intact = previous.measure_key and previous.is_intact(folder, names)
     return kept if intact else kept | {"measure_key": "", "takeoff_key": ""}
 

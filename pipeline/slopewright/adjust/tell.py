@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from ..roof import Edge, Plane
 from ..scene import EdgeKind, Notice
-from ..state import FixLength, FixPitch, PlaceBoundary, RoofState
+from ..state import ExcludePlane, FixLength, FixPitch, IncludePlane, PlaceBoundary, RoofState
+from .spoken import in_words, named
 
 INFERRED = 0.5  # faces and edges with less than this share seen are called inferred
 
@@ -54,12 +55,16 @@ def notices(
 
 
 def _of_edits(state: RoofState) -> list[Notice]:
-    found = []
+    found = [
+        Notice(code="corrected_by_hand", text=f"made by hand ({n}): {in_words(edit)}", about=named(edit))
+        for n, edit in enumerate(state.journal, start=1)
+        if not isinstance(edit, ExcludePlane | IncludePlane)  # only what is left of them counts, told below
+    ]
     if state.excluded:
         found.append(
             Notice(
                 code="plane_excluded",
-                text=f"not counted: {', '.join(sorted(state.excluded))}",
+                text=f"not counted, by hand: {', '.join(sorted(state.excluded))}",
             )
         )
     observed = [edit for edit in state.journal if isinstance(edit, FixPitch | FixLength | PlaceBoundary)]

@@ -57,6 +57,7 @@ class RunRecord:
     not_certified: list[str]  # reasons, empty when certified
     measure_key: str
     takeoff_key: str
+    corrections: int = 0  # made by hand since the measuring; state.json has them
     files: dict[str, str | None]  # name and SHA-256; None where the bytes may differ from run to run
 
     def write(self, folder: Path) -> None:
