@@ -14,6 +14,10 @@ from .roof import Scope, Site, TakeoffRequest
 from .runfolder import Digest, RunRecord, digest_file, key_of, source_digest
 
 
+ALL_FILES, ROOF_ONLY = "all", "roof"
+FILES = (ALL_FILES, ROOF_ONLY)  # with mesh, drawings and pages; only the roof, the quantities and the record
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Options:
     """What the command line, the desk or a batch asks beside the job itself."""
@@ -23,6 +27,7 @@ class Options:
     footprint: Path | None = None  # GeoJSON, in the cloud's own coordinates and unit
     system: str | None = None  # a name in configs/systems or the path of a file, over the job's
     metric: bool = False  # units of the drawing
+    files: str = ALL_FILES  # which of FILES are written
     force: bool = False  # measure even what the run folder already holds, and replace another cloud's run
 
 
@@ -61,6 +66,7 @@ class Intent:
             "footprint": footprint.name if footprint else None,
             "system": Path(system).name,
             "metric": options.metric,
+            "files": options.files,
         }
         measure_key = key_of(
             source=source_digest(),
@@ -82,8 +88,14 @@ class Intent:
         return intent._with_takeoff_key()
 
     @staticmethod
-    def of_record(record: RunRecord, *, system: str | None = None, metric: bool | None = None) -> Intent:
-        """The intent behind a run folder, with another system or other units of the drawing.
+    def of_record(
+        record: RunRecord,
+        *,
+        system: str | None = None,
+        metric: bool | None = None,
+        files: str | None = None,
+    ) -> Intent:
+        """The intent behind a run folder, with another system, other units of the drawing or other files.
 
         Raises
         ------
@@ -96,6 +108,7 @@ class Intent:
         system_path = find_system(system or options["system"])
         options["system"] = Path(system).name if system else options["system"]
         options["metric"] = options["metric"] if metric is None else metric
+        options["files"] = files or options.get("files", ALL_FILES)
         kept = [digest for digest in record.inputs if digest.role != "system"]
         return Intent(
             name=record.name,
@@ -148,6 +161,7 @@ class Intent:
             request=asdict(self.request),
             system=systems,
             metric=self.options["metric"],
+            files=self.options["files"],
         )
         return replace(self, takeoff_key=key)
 

@@ -6,7 +6,7 @@ from .mesh_file import glb_bytes, obj_bytes
 from .pdf import report_pdf
 from .plan import plan_svg
 from .provenance import Provenance, SourceFile
-from .results import run
+from .results import run, tables
 from .roof_file import roof_from_json, roof_json
 from .state_file import state_from_json, state_json
 from .summary import summary_text
@@ -29,6 +29,7 @@ __all__ = [
     "state_from_json",
     "state_json",
     "summary_text",
+    "tables",
     "takeoff_csv",
     "takeoff_from_json",
     "takeoff_json",
