@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import copy
 import difflib
 import tomllib
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -81,11 +83,16 @@ def read_system(path: Path) -> dict[str, Any]:
 
 def _read(path: Path) -> dict[str, Any]:
     try:
-        return tomllib.loads(path.read_text(encoding="utf-8"))
+        return copy.deepcopy(_parsed(path.read_text(encoding="utf-8")))
     except OSError as error:
         raise InputError(f"{path}: cannot be read: {error.strerror}") from error
     except ValueError as error:
         raise InputError(f"{path}: not valid TOML: {error}") from error
+
+
+@lru_cache(maxsize=16)  # a batch reads the same few files for every roof, and each takes 10 ms
+def _parsed(text: str) -> dict[str, Any]:
+    return tomllib.loads(text)
 
 
 def _base(content: dict[str, Any], path: Path) -> Path | None:

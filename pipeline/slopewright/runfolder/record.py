@@ -32,7 +32,12 @@ class Digest:
 
 def library_versions() -> dict[str, str]:
     """The version of each library that has a part in the files."""
-    return {name: importlib.metadata.version(name) for name in LIBRARIES}
+    return {name: _library_version(name) for name in LIBRARIES}
+
+
+@cache
+def _library_version(name: str) -> str:
+    return importlib.metadata.version(name)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
