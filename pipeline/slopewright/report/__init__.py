@@ -1,5 +1,6 @@
 """What leaves the program: files that other programs read, and what a person reads."""
 
+from .grid import Grid, grid_of
 from .joint_file import covariance_json
 from .jsonfile import json_bytes, read_json
 from .mesh_file import glb_bytes, obj_bytes
@@ -14,10 +15,12 @@ from .takeoff_file import takeoff_from_json, takeoff_json
 from .takeoff_table import takeoff_csv
 
 __all__ = [
+    "Grid",
     "Provenance",
     "SourceFile",
     "covariance_json",
     "glb_bytes",
+    "grid_of",
     "json_bytes",
     "obj_bytes",
     "plan_svg",
