@@ -9,6 +9,7 @@ from collections.abc import Sequence
 import click
 
 from .. import __version__
+from .board import board
 from .demo import demo
 from .measure import measure
 from .outcome import Outcome, of_exception
@@ -34,6 +35,7 @@ commands.add_command(measure)
 commands.add_command(takeoff)
 commands.add_command(report)
 commands.add_command(demo)
+commands.add_command(board)
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
