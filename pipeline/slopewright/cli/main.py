@@ -11,6 +11,7 @@ import click
 from .. import __version__
 from .board import board
 from .demo import demo
+from .desk import desk
 from .measure import measure
 from .outcome import Outcome, of_exception
 from .report import report
@@ -36,6 +37,7 @@ commands.add_command(takeoff)
 commands.add_command(report)
 commands.add_command(demo)
 commands.add_command(board)
+commands.add_command(desk)
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
