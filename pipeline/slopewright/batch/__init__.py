@@ -1,1 +1,23 @@
-"""Many captures: a job a roof, each on its own, any number at a time, resumable."""
+"""Many captures: a job a roof, each in a process of its own, any number at a time, resumable."""
+
+from .entry import Entry
+from .gates import Gates, read_gates
+from .isolated import Answer
+from .manifest import read_manifest
+from .row import MEASURED, Row, Status
+from .whole import BatchResult, Request, paths_of, run
+
+__all__ = [
+    "MEASURED",
+    "Answer",
+    "BatchResult",
+    "Entry",
+    "Gates",
+    "Request",
+    "Row",
+    "Status",
+    "paths_of",
+    "read_gates",
+    "read_manifest",
+    "run",
+]

@@ -10,6 +10,7 @@ import click
 
 from .. import __version__
 from .board import board
+from .batch import batch
 from .demo import demo
 from .desk import desk
 from .measure import measure
@@ -34,6 +35,7 @@ def commands() -> None:
 
 commands.add_command(measure)
 commands.add_command(takeoff)
+commands.add_command(batch)
 commands.add_command(report)
 commands.add_command(demo)
 commands.add_command(board)

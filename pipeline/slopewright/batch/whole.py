@@ -1,0 +1,139 @@
+"""The whole of a batch: jobs out, rows in, tables and page written when all have ended."""
+
+from __future__ import annotations
+
+import uuid
+from collections import Counter
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from .. import __version__
+from ..errors import InputError
+from ..intent import ALL_FILES
+from ..runfolder import source_digest
+from .entry import Entry, check_unique
+from .gates import Gates
+from .isolated import Answer, Terms
+from .page import summary_page
+from .places import BATCH_FILE, FORMAT, VERSION, Places, json_bytes, write_whole
+from .row import Row
+from .spread import answers, workers
+from .tables import LOOK, PASS, results_csv, results_parquet, times_csv
+
+RESULTS_CSV, RESULTS_PARQUET, TIMES_CSV, PAGE = "results.csv", "results.parquet", "times.csv", "summary.html"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Request:
+    """What a batch is asked to do."""
+
+    entries: tuple[Entry, ...]
+    folder: Path
+    gates: Gates
+    files: str = ALL_FILES
+    metric: bool = False
+    force: bool = False  # also what is finished
+    n_workers: int = 1
+    scheduler: str | None = None
+    time_limit_s: float = 600.0
+    memory_limit_gb: float = 4.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BatchResult:
+    """All rows in the order of the manifest."""
+
+    folder: Path
+    rows: tuple[Row, ...]
+    stopped: tuple[tuple[str, ...], ...]  # by row: rules that call for a person's look
+    answers: tuple[Answer, ...]
+
+    def counts(self) -> dict[str, Any]:
+        """How many of each status, of each gate, and how many each rule stopped."""
+        return {
+            "roofs": len(self.rows),
+            "status": dict(sorted(Counter(str(row.status) for row in self.rows).items())),
+            "gate": {PASS: sum(not s for s in self.stopped), LOOK: sum(bool(s) for s in self.stopped)},
+            "stopped_by": dict(sorted(Counter(rule for rules in self.stopped for rule in rules).items())),
+        }
+
+
+def run(request: Request, progress: Callable[[Answer], None] = lambda answer: None) -> BatchResult:
+    """Measure every roof of a batch and write the results.
+
+    Parameters
+    ----------
+    request : Request
+    progress : callable
+        Told of every answer as it comes.
+
+    Returns
+    -------
+    BatchResult
+        What ended badly is a row; what was finished before is not repeated.
+
+    Raises
+    ------
+    InputError
+        If the folder cannot be used, no scheduler answers, or the results cannot be written.  Finished
+        jobs stay finished: the same command goes on from there.
+    """
+    check_unique(request.entries, "the batch")
+    places = Places(request.folder)
+    with places.held():
+        token = uuid.uuid4().hex
+        terms = Terms(
+            token=token,
+            folder=str(places.folder),
+            files=request.files,
+            metric=request.metric,
+            again=request.force,
+            time_limit_s=request.time_limit_s,
+            memory_limit_gb=request.memory_limit_gb,
+        )
+        found: dict[str, Answer] = {}
+        with workers(request.n_workers, request.scheduler, token) as client:
+            for answer in answers(client, request.entries, terms):
+                found[answer.row.id] = answer
+                progress(answer)
+        ordered = tuple(found[entry.id] for entry in request.entries)
+        rows = tuple(answer.row for answer in ordered)
+        stopped = tuple(request.gates.stopped_by(row) for row in rows)
+        result = BatchResult(folder=places.folder, rows=rows, stopped=stopped, answers=ordered)
+        _write(result, request)
+    return result
+
+
+def _write(result: BatchResult, request: Request) -> None:
+    rows, stopped, gates = result.rows, result.stopped, request.gates
+    about = {
+        "format": FORMAT,
+        "version": VERSION,
+        "slopewright": __version__,
+        "source": source_digest(),
+        "gates": gates.name,
+        "rules": {rule.name: rule.why for rule in gates.rules},
+        **result.counts(),
+    }
+    content = {
+        RESULTS_CSV: results_csv(rows, stopped),
+        RESULTS_PARQUET: results_parquet(rows, stopped),
+        TIMES_CSV: times_csv(result.answers),
+        PAGE: summary_page(rows, stopped, gates, metric=request.metric, drawn=request.files == ALL_FILES),
+        BATCH_FILE: json_bytes(about),
+    }
+    try:
+        for name, data in content.items():
+            write_whole(result.folder / name, data)
+    except OSError as error:
+        raise InputError(
+            f"{result.folder}: the results cannot be written ({error.strerror}); make room and give the same"
+            " command again, finished roofs are kept"
+        ) from error
+
+
+def paths_of(folder: Path) -> Sequence[Path]:
+    """The files that a batch ends with."""
+    return [folder / name for name in (PAGE, RESULTS_CSV, RESULTS_PARQUET, TIMES_CSV, BATCH_FILE)]
