@@ -124,7 +124,7 @@ def summary_page(
         parts.append("</section>")
     parts.append(
         f"</main><p>Areas are in {'m²' if metric else 'squares of 100 square feet'}, lengths in"
-        f" {'metres' if metric else 'feet'}. Bounds are 95 %. Pitch is of the largest plane. The same table with all columns:"
+        f" {'metres' if metric else 'feet'}. Bounds are 95 %. Pitch is of the largest plane. All columns:"
         ' <a href="results.csv">results.csv</a>, for maps <a href="results.parquet">results.parquet</a>.</p>'
         "</body></html>\n"
     )
