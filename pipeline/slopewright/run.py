@@ -10,8 +10,21 @@ from typing import Any
 
 import numpy as np
 
-from . import __version__, adjust, cloud, edges, isolate, mesh, planes, report, scrutiny, takeoff
+from . import __version__, adjust, cloud, dispute, edges, isolate, mesh, planes, report, scrutiny, takeoff
 from .certify import reasons_against
+from .checked import (
+    CODES,
+    copy_checks,
+    job_readings,
+    job_readings_of,
+    read_table,
+    read_tape_check,
+    settle_tape,
+    tape_again,
+    tape_against,
+    write_tape,
+)
+from .checks import TapeCheck, TapeReading
 from .errors import InputError
 from .finding import find_roof
 from .intent import ALL_FILES, ROOF_ONLY, Intent, Options
@@ -49,6 +62,7 @@ class RunResult:
     takeoff: Takeoff
     record: RunRecord
     seconds: dict[str, float]  # by stage; empty where the folder held all of it already
+    tape: TapeCheck | None = None
 
 
 def measure(
@@ -95,12 +109,17 @@ def measure(
     with written_whole(folder, previous) as staging:
         if held and held.measure_key == intent.measure_key and held.is_intact(folder, ROOF_FILES):
             copy_roof(folder, staging)
+            copy_checks(folder, staging)
             found = _found(held, folder, ROOF_FILES)
         else:
             if held:
                 _check_no_corrections(held, folder)
-            roof, found = _measure_roof(job, options, clock)
+            roof, readings, found = _measure_roof(job, options, clock)
             write_roof(staging, roof)
+            if readings:
+                write_tape(staging, tape_against(roof, readings, overhang_m=intent.request.site.overhang_m))
+            elif previous:
+                copy_checks(folder, staging)
         roof = read_roof(staging)  # so that the same comes out when the later stages run again from the file
         record = _finish(staging, intent, roof, _take_off(roof, system, intent, clock), found, clock)
     return _result(folder, record, clock.seconds)
@@ -136,6 +155,7 @@ def take_off(
     roof = read_roof(folder)
     with written_whole(folder, previous) as staging:
         copy_roof(folder, staging)
+        copy_checks(folder, staging)
         quantities = _take_off(roof, loaded, intent, clock)
         record = _finish(staging, intent, roof, quantities, _found(previous, folder, ROOF_FILES), clock)
     return _result(folder, record, clock.seconds)
@@ -189,15 +209,63 @@ def redraw(folder: Path, *, metric: bool | None = None, progress: Progress = nul
     intent = Intent.of_record(previous, metric=metric, files=ALL_FILES)
     clock = Clock(progress)
     roof = read_roof(folder)
-    quantities = read_takeoff(folder, previous.notices(but=(EDITED, *roof.notices)))
+    quantities = read_takeoff(folder, _takeoff_notices(previous, roof))
     with written_whole(folder, previous) as staging:
         copy_roof(folder, staging)
+        copy_checks(folder, staging)
         found = _found(previous, folder, (*ROOF_FILES, "takeoff.json"))
         record = _finish(staging, intent, roof, quantities, found, clock)
     return _result(folder, record, clock.seconds)
 
 
-def _correct(folder: Path, change: Callable[[Roof], Roof], progress: Progress) -> RunResult:
+def tape(
+    folder: Path, table: Path, *, adjusting: bool = False, progress: Progress = nullcontext
+) -> RunResult:
+    """Hold tape measurements against the roof of a run folder, and adjust it to those that agree if asked.
+
+    Parameters
+    ----------
+    folder : Path
+        A run folder; its files are replaced together or not at all.
+    table : Path
+        CSV, as `dispute.read_tape` has it.  What job.toml states is held against the roof with it.
+    adjusting : bool
+        Readings of one edge each that agree become corrections, unless all together say another scale.
+
+    Raises
+    ------
+    InputError
+        If this is no run folder, or a line of the table cannot be used: nothing is written then.
+    """
+    previous = RunRecord.read(folder)
+    roof = read_roof(folder)
+    if previous.is_intact(folder, (*ROOF_FILES, STATE_FILE)):
+        roof = replace(roof, state=read_editable(folder).state)
+    before = read_tape_check(folder)
+    readings = dispute.read_tape(read_table(table), file=table.name, roof=roof)
+    check = tape_against(
+        roof,
+        [*job_readings_of(before), *readings],
+        overhang_m=Intent.of_record(previous).request.site.overhang_m,
+    )
+    if adjusting and (edits := dispute.edits_of(check)):
+        return _correct(
+            folder, lambda roof: adjust.replay(roof, edits), progress, dispute.mark_used(check, edits)
+        )
+    intent = Intent.of_record(previous)
+    clock = Clock(progress)
+    quantities = read_takeoff(folder, _takeoff_notices(previous, roof))
+    with written_whole(folder, previous) as staging:
+        copy_roof(folder, staging)
+        write_tape(staging, check)
+        found = _found(previous, folder, (*ROOF_FILES, "takeoff.json"))
+        record = _finish(staging, intent, roof, quantities, found, clock)
+    return _result(folder, record, clock.seconds)
+
+
+def _correct(
+    folder: Path, change: Callable[[Roof], Roof], progress: Progress, check: TapeCheck | None = None
+) -> RunResult:
     previous = RunRecord.read(folder)
     if not previous.measure_key or not previous.is_intact(folder, (*ROOF_FILES, STATE_FILE)):
         raise InputError(
@@ -213,14 +281,19 @@ def _correct(folder: Path, change: Callable[[Roof], Roof], progress: Progress) -
         copy_roof(folder, staging)
         write_roof(staging, corrected)
         roof = read_roof(staging)
+        check = check or tape_again(folder, corrected, overhang_m=intent.request.site.overhang_m)
+        if check is not None:
+            write_tape(staging, check)
         found = _found(previous, folder, ROOF_FILES)
         found["corrections"] = len(corrected.state.journal) if corrected.state else 0
         record = _finish(staging, intent, roof, _take_off(roof, system, intent, clock), found, clock)
     return _result(folder, record, clock.seconds)
 
 
-def _measure_roof(job: Job, options: Options, clock: Clock) -> tuple[Roof, dict[str, Any]]:
-    """The stages from file to roof; also which roof it is and which others there are."""
+def _measure_roof(
+    job: Job, options: Options, clock: Clock
+) -> tuple[Roof, tuple[TapeReading, ...], dict[str, Any]]:
+    """The stages from file to roof; also lengths that the job states, and which roofs there are."""
     with clock.stage("read"):
         scanned = cloud.read_cloud(job.cloud_path, unit=options.unit or job.unit)
     with clock.stage("isolate"):
@@ -233,7 +306,7 @@ def _measure_roof(job: Job, options: Options, clock: Clock) -> tuple[Roof, dict[
         frame = Frame(origin=scanned.origin, crs=scanned.crs, ground_z_m=found.points.ground_z_m)
         roof = adjust.run(found.points, segmentation, topology, frame)
         doubts = scrutiny.run(found.points, segmentation, roof)
-    stated = job.notices(scanned.unit)
+    readings, stated = job_readings(job, roof, scanned.unit)
     before = (scanned, found, segmentation, topology)
     told = tuple(dict.fromkeys([*stated, *(notice for stage in before for notice in stage.notices), *doubts]))
     roof = replace(
@@ -241,7 +314,7 @@ def _measure_roof(job: Job, options: Options, clock: Clock) -> tuple[Roof, dict[
         notices=tuple(dict.fromkeys([*told, *roof.notices])),
         state=roof.state and replace(roof.state, told=told),
     )
-    return roof, {"chosen": found.points.id, "other_roofs": found.others}
+    return roof, readings, {"chosen": found.points.id, "other_roofs": found.others}
 
 
 def _check_no_corrections(held: RunRecord, folder: Path) -> None:
@@ -262,8 +335,9 @@ def _finish(
     staging: Path, intent: Intent, roof: Roof, quantities: Takeoff, found: dict[str, Any], clock: Clock
 ) -> RunRecord:
     """Write what follows from the roof and the quantities, and the record of it all."""
+    check, told = settle_tape(staging)
     with clock.stage("report"):
-        for name, content in _files(intent, roof, quantities).items():
+        for name, content in _files(intent, roof, quantities, check).items():
             (staging / name).write_bytes(content)
     clock.write(staging)
     edited = (EDITED,) if found.get("measure_key") == "" else ()
@@ -275,7 +349,9 @@ def _finish(
             "adjust": asdict(adjust.AdjustConfig()),
         },
         seeds=SEEDS,
-        warnings=[asdict(notice) for notice in dict.fromkeys([*edited, *roof.notices, *quantities.notices])],
+        warnings=[
+            asdict(notice) for notice in dict.fromkeys([*edited, *told, *roof.notices, *quantities.notices])
+        ],
         not_certified=reasons_against(roof),
         files=digest_folder(staging, CHANGING) | {RECORD_FILE: None},
         **found,
@@ -284,7 +360,7 @@ def _finish(
     return record
 
 
-def _files(intent: Intent, roof: Roof, quantities: Takeoff) -> dict[str, bytes]:
+def _files(intent: Intent, roof: Roof, quantities: Takeoff, check: TapeCheck | None) -> dict[str, bytes]:
     if intent.options["files"] == ROOF_ONLY:
         return report.tables(quantities)
     return report.run(
@@ -294,6 +370,7 @@ def _files(intent: Intent, roof: Roof, quantities: Takeoff) -> dict[str, bytes]:
         title=intent.name,
         metric=intent.options["metric"],
         provenance=_provenance(intent, roof),
+        tape=check,
     )
 
 
@@ -321,6 +398,12 @@ def _found(previous: RunRecord, folder: Path, names: tuple[str, ...]) -> dict[st
     return kept if intact else kept | {"measure_key": "", "takeoff_key": ""}
 
 
+def _takeoff_notices(record: RunRecord, roof: Roof) -> tuple[Notice, ...]:
+    """What the takeoff had to tell when its run was written."""
+    told = record.notices(but=(EDITED, *roof.notices))
+    return tuple(notice for notice in told if notice.code not in CODES)
+
+
 def _system(intent: Intent) -> takeoff.System:
     return takeoff.system_from_toml(read_system(intent.system_path), file=str(intent.system_path))
 
@@ -328,4 +411,11 @@ def _system(intent: Intent) -> takeoff.System:
 def _result(folder: Path, record: RunRecord, seconds: dict[str, float]) -> RunResult:
     roof = read_roof(folder)
     quantities = read_takeoff(folder, record.notices(but=roof.notices))
-    return RunResult(folder=folder, roof=roof, takeoff=quantities, record=record, seconds=seconds)
+    return RunResult(
+        folder=folder,
+        roof=roof,
+        takeoff=quantities,
+        record=record,
+        seconds=seconds,
+        tape=read_tape_check(folder),
+    )

@@ -166,14 +166,11 @@ def test_a_reference_is_checked_in_full(folder, body, start):
     assert fault(folder, REFERENCE.format(body)).startswith(start)
 
 
-def test_a_reference_that_is_not_used_says_so_with_both_numbers(folder):
-    """Oracle: a 3-4-5 triangle of feet; 5 ft = 1.524 m."""
+def test_a_reference_is_read_in_metres(folder):
+    """Oracle: NIST SP 811, 1 ft = 0.3048 m."""
     (folder / "job.toml").write_text(REFERENCE.format("between = [[0, 0, 7], [3, 4, 7]]\nlength = 6"))
-    (notice,) = load_job(folder).notices("ft")
-    assert "was not used" in notice.text
-    assert "1.524 m" in notice.text
-    assert f"{6 * 0.3048:.3f} m" in notice.text
-    assert math.isclose(load_job(folder).lengths[0].u_m, 0.01 * 0.3048)
+    (length,) = load_job(folder).lengths
+    assert math.isclose(length.length_m, 6 * 0.3048) and math.isclose(length.u_m, 0.01 * 0.3048)
 
 
 def test_a_file_that_is_not_utf8_is_refused(folder):

@@ -15,11 +15,12 @@ from ..roof import Frame, Roof
 from ..scene import Array, RoofPoints, Segmentation, Topology
 from ..state import Doubt, RoofState
 from .cells import cells_of
+from .distances import distances
 from .edits import agreement_of, apply, measured, replay, undo
 from .measure import roof_of, solve
 from .naming import edge_ids, plane_ids
 
-__all__ = ["AdjustConfig", "agreement_of", "apply", "measured", "replay", "run", "undo"]
+__all__ = ["AdjustConfig", "agreement_of", "apply", "distances", "measured", "replay", "run", "undo"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -17,6 +17,7 @@ from .measure import measure
 from .outcome import Outcome, of_exception
 from .report import report
 from .takeoff import takeoff
+from .tape import tape
 
 
 @click.group(
@@ -37,6 +38,7 @@ commands.add_command(measure)
 commands.add_command(takeoff)
 commands.add_command(batch)
 commands.add_command(report)
+commands.add_command(tape)
 commands.add_command(demo)
 commands.add_command(board)
 commands.add_command(desk)

@@ -12,6 +12,7 @@ from typing import Any
 import click
 
 from .. import report
+from ..checked import TAPE_FILE
 from ..run import STAGES, RunResult
 from ..runfolder import Progress
 from .outcome import NOT_CERTIFIED, OK, Outcome
@@ -49,7 +50,7 @@ def show_result(result: RunResult, *, metric: bool, as_json: bool, quiet: bool, 
     if as_json:
         click.echo(json.dumps(_as_json(result), ensure_ascii=False, allow_nan=False))
     elif not quiet:
-        width = min(shutil.get_terminal_size((PIPE_WIDTH, 0)).columns, MAX_WIDTH)
+        width = _width()
         told = [n for n in (*result.roof.notices, *result.takeoff.notices) if n.code not in SHOWN_BELOW]
         click.echo(report.summary_text(result.roof, result.takeoff, metric=metric, width=width, notices=told))
         for line in _around(result):
@@ -63,6 +64,30 @@ def show_result(result: RunResult, *, metric: bool, as_json: bool, quiet: bool, 
     outcome = Outcome(status=NOT_CERTIFIED, message="not certified: " + "; ".join(reasons))
     outcome.show()
     return outcome
+
+
+def show_tape(result: RunResult, *, metric: bool, adjusted: bool, as_json: bool, quiet: bool) -> Outcome:
+    """Print how tape measurements stand to the roof."""
+    check = result.tape
+    if check is None:
+        raise AssertionError("a run that was held against a tape keeps what came of it")
+    used = sum(one.used for one in check.results)
+    if as_json:
+        click.echo((result.folder / TAPE_FILE).read_text(encoding="utf-8"), nl=False)
+    elif not quiet:
+        click.echo(report.tape_text(check, metric=metric, width=_width()))
+        if used:
+            click.echo(f"The roof was adjusted to {used} of them, as corrections that can be undone.")
+        elif adjusted:
+            click.echo(
+                "The roof was not adjusted: no reading of a single edge agrees, or the scale is in doubt."
+            )
+        click.echo(f"Files: {result.folder}")
+    return Outcome(status=OK)
+
+
+def _width() -> int:
+    return min(shutil.get_terminal_size((PIPE_WIDTH, 0)).columns, MAX_WIDTH)
 
 
 def _around(result: RunResult) -> Iterator[str]:

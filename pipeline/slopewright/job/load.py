@@ -11,7 +11,6 @@ from pydantic import ValidationError
 
 from ..errors import InputError
 from ..roof import Scope, Site, TakeoffRequest
-from ..scene import Notice
 from ..units import METRES_PER_UNIT
 from .contract import JobContract
 from .messages import first_fault
@@ -52,10 +51,6 @@ class Job:
     system: str | None = None  # a name in configs/systems, or the path of a file
     request: TakeoffRequest = field(default_factory=TakeoffRequest)
     lengths: tuple[StatedLength, ...] = ()
-
-    def notices(self, cloud_unit: str) -> tuple[Notice, ...]:
-        """What the job states and this version does not use, with what the cloud says about it."""
-        return tuple(_unused(length, METRES_PER_UNIT[cloud_unit]) for length in self.lengths)
 
 
 def load_job(input_path: Path) -> Job:
@@ -206,18 +201,6 @@ def _points(between: list[str] | list[list[float]], where: str) -> tuple[Point, 
     if points[0] == points[1] or not all(math.isfinite(value) for point in points for value in point):
         raise InputError(f"{where} between: got {between}, need two different points")
     return points[0], points[1]
-
-
-def _unused(length: StatedLength, metres_per_unit: float) -> Notice:
-    stated = (
-        f"{length.title} ({length.length_m:.3f} m, u {length.u_m:.3f} m) was not used to correct the scale"
-    )
-    if length.ends is None:
-        text = f"{stated}, nor compared with edge {length.edge}: this version checks no tape measurements"
-    else:
-        cloud_m = math.dist(*length.ends) * metres_per_unit
-        text = f"{stated}: the cloud has {cloud_m:.3f} m between its ends"
-    return Notice(code="length_not_used", text=text, about=(length.edge,) if length.edge else ())
 
 
 def _plain_stem(path: Path) -> str:

@@ -13,6 +13,8 @@ from .state_file import state_from_json, state_json
 from .summary import summary_text
 from .takeoff_file import takeoff_from_json, takeoff_json
 from .takeoff_table import takeoff_csv
+from .tape_file import tape_from_json, tape_json
+from .tape_text import tape_text
 
 __all__ = [
     "Grid",
@@ -36,4 +38,7 @@ __all__ = [
     "takeoff_csv",
     "takeoff_from_json",
     "takeoff_json",
+    "tape_from_json",
+    "tape_json",
+    "tape_text",
 ]

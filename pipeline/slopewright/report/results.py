@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from ..checks import TapeCheck
 from ..roof import Roof, RoofMesh, Takeoff
 from .city_file import city_json
 from .geojson_file import roof_geojson
@@ -24,6 +25,7 @@ def run(
     title: str = "",
     metric: bool = False,
     provenance: Provenance | None = None,
+    tape: TapeCheck | None = None,
 ) -> dict[str, bytes]:
     """The files that follow from roof.json: quantities, mesh, drawings and report.
 
@@ -39,6 +41,8 @@ def run(
         Units and paper of the drawing and the report; the other files do not depend on it.
     provenance : Provenance, optional
         What the report says of where it all came from.
+    tape : TapeCheck, optional
+        Tape measurements that the roof was held against.
 
     Returns
     -------
@@ -55,7 +59,7 @@ def run(
         "plan.svg": plan.encode("utf-8"),
         "plan.dxf": plan_dxf(roof, plan, metric=metric),
         "report.pdf": report_pdf(
-            roof, takeoff, mesh, plan, title=title, metric=metric, provenance=provenance
+            roof, takeoff, mesh, plan, title=title, metric=metric, provenance=provenance, tape=tape
         ),
         **({} if grid is None else _maps(roof, grid)),
     }

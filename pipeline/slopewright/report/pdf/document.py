@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
+from ...checks import TapeCheck
 from ...roof import Roof, RoofMesh, Takeoff
 from ..plan import overview_svg, true_shape
 from ..plan.sheet import choose_sheet
@@ -14,7 +15,7 @@ from ..printable import FONTS, drawable, printable
 from ..provenance import Provenance
 from ..quantity import SQUARE_FEET, SQUARE_METRES, angle_text, rise_text, with_bound
 from ..view import draw_view
-from . import tables
+from . import checks, tables
 from .front import front
 
 TEMPLATE = Path(__file__).parent / "report.typ"
@@ -31,6 +32,7 @@ def report_pdf(
     title: str = "",
     metric: bool = False,
     provenance: Provenance | None = None,
+    tape: TapeCheck | None = None,
 ) -> bytes:
     """The report.
 
@@ -48,6 +50,8 @@ def report_pdf(
         A4 and metric units instead of Letter and trade units.
     provenance : Provenance, optional
         What the result came from.
+    tape : TapeCheck, optional
+        Tape measurements that the roof was held against.
 
     Returns
     -------
@@ -94,6 +98,7 @@ def report_pdf(
         "classes": tables.classes(takeoff, metric=metric),
         "inferred": tables.inferred(roof, metric=metric),
         "warnings": tables.warnings(notices),
+        "tape": None if tape is None else checks.tape(tape, metric=metric),
         "crs": printable(roof.frame.crs or "that of the scan", 300),
         "provenance": _provenance(provenance),
     }
