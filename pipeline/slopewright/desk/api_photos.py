@@ -11,6 +11,7 @@ from fastapi.responses import FileResponse
 from ..errors import InputError
 from . import work
 from .bodies import Marks
+from .cameras import seen_cameras
 from .desk import Desk
 from .jobfile import write_whole
 from .kinds import kind_of
@@ -72,10 +73,7 @@ def routes(desk: Desk) -> APIRouter:
         return {"marks": len(body.marks)}
 
     @api.get("/cameras")
-    def cameras(job: str) -> Any:
-        path = places.run(job) / CAMERAS_FILE
-        if not path.is_file():
-            return None
-        return json.loads(path.read_text(encoding="utf-8"))
+    def cameras(job: str) -> list[dict[str, Any]]:
+        return seen_cameras(places.run(job) / CAMERAS_FILE)
 
     return api

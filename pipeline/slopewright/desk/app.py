@@ -20,7 +20,7 @@ from .plainwords import for_page
 from .uploads import OffsetError
 
 STATIC = Path(__file__).parent / "static"
-TYPES = {".html": "text/html", ".js": "text/javascript", ".css": "text/css", ".woff2": "font/woff2"}
+TYPES = {".js": "text/javascript", ".css": "text/css", ".svg": "image/svg+xml"}
 
 
 def make_app(desk: Desk, *, token: str, port: int) -> ASGIApp:

@@ -7,7 +7,7 @@ import re
 _WORDS = (
     (r"(give|with) --unit (m|ft|us-ft)\b", r"set the cloud's unit to \2 in the job's form"),
     (r"--unit", "the cloud's unit in the job's form"),
-    (r"[Cc]hoose one with --at X Y", "choose one on the page"),
+    (r"Choose one with --at X Y", "Choose one on the page"),
     (r"--at X Y|--at", "the choice of roof"),
     (r"; choose another --out or give --force", "; measure again from scratch to replace it"),
     (r"with --system", "in the job's form"),

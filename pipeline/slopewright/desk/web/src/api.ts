@@ -1,0 +1,35 @@
+// Talking to the server of this page: JSON in and out, its refusals as errors that name a field.
+
+export class Refusal extends Error {
+  constructor(
+    text: string,
+    readonly status: number,
+    readonly field = "",
+    readonly received: number | null = null,
+  ) {
+    super(text);
+  }
+}
+
+export async function ask<T>(method: string, path: string, body?: unknown): Promise<T> {
+  const json = body !== undefined && !(body instanceof Blob);
+  const answer = await fetch(`/api${path}`, {
+    method,
+    body: json ? JSON.stringify(body) : (body as Blob | undefined),
+    headers: json ? { "Content-Type": "application/json" } : {},
+  });
+  if (answer.ok) return (await answer.json()) as T;
+  throw await refusal(answer);
+}
+
+async function refusal(answer: Response): Promise<Refusal> {
+  const text = await answer.text();
+  try {
+    const said = JSON.parse(text);
+    return new Refusal(String(said.text ?? text), answer.status, said.field ?? "", said.received ?? null);
+  } catch {
+    return new Refusal(text.trim() || `the server said ${answer.status}`, answer.status);
+  }
+}
+
+export const path = (...parts: string[]) => "/" + parts.map(encodeURIComponent).join("/");
