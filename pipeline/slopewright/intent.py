@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import asdict, dataclass, replace
+from functools import cache
 from pathlib import Path
 from typing import Any
+
+from pydantic import TypeAdapter, ValidationError
 
 from . import __version__
 from .errors import InputError
 from .job import Job
 from .job.systems import DEFAULT_SYSTEM, find_system, system_files
-from .roof import Scope, Site, TakeoffRequest
+from .roof import TakeoffRequest
 from .runfolder import Digest, RunRecord, digest_file, key_of, source_digest
-
 
 ALL_FILES, ROOF_ONLY = "all", "roof"
 FILES = (ALL_FILES, ROOF_ONLY)  # with mesh, drawings and pages; only the roof, the quantities and the record
@@ -102,18 +104,18 @@ class Intent:
         InputError
             If the run was made with a system file that is not among those shipped, and none is given.
         """
-        options = dict(record.options)
-        if system is None and str(options["system"]).endswith(".toml"):
+        options = _stored_options(record)
+        if system is None and options["system"].endswith(".toml"):
             raise InputError(f"the run was made with {options['system']}: give that file again with --system")
         system_path = find_system(system or options["system"])
         options["system"] = Path(system).name if system else options["system"]
         options["metric"] = options["metric"] if metric is None else metric
-        options["files"] = files or options.get("files", ALL_FILES)
-        kept = [digest for digest in record.inputs if digest.role != "system"]
+        options["files"] = files or options["files"]
+        kept = [digest for digest in record.inputs if digest.role != "system"] or [record.inputs[0]]
         return Intent(
             name=record.name,
             options=options,
-            request=_request(record.request),
+            request=_request(record),
             system_path=system_path,
             inputs=(kept[0], *_system_digests(system_path), *kept[1:]),
             measure_key=record.measure_key,
@@ -171,14 +173,25 @@ def _system_digests(path: Path) -> list[Digest]:
     return [digest_file(file, "system") for file in system_files(path)]
 
 
-def _request(stored: dict[str, Any]) -> TakeoffRequest:
+@cache
+def _stored_request() -> TypeAdapter[TakeoffRequest]:
+    return TypeAdapter(TakeoffRequest)
+
+
+def _request(record: RunRecord) -> TakeoffRequest:
     """The request as run.json keeps it, back from JSON's lists."""
-    scope: dict[str, Any] = {
-        key: None if value is None else tuple(value) for key, value in stored["scope"].items()
-    }
-    return TakeoffRequest(
-        site=Site(**stored["site"]),
-        scope=Scope(**scope),
-        counts=dict(stored["counts"]),
-        assurance=stored["assurance"],
-    )
+    try:
+        return _stored_request().validate_python(record.request)
+    except ValidationError as error:
+        where = ".".join(map(str, error.errors()[0]["loc"]))
+        raise InputError(f"run.json: request.{where} is not as it was written; measure again") from error
+
+
+def _stored_options(record: RunRecord) -> dict[str, Any]:
+    """The options as run.json keeps them."""
+    options = {**record.options, "files": record.options.get("files", ALL_FILES)}
+    if not isinstance(options.get("system"), str) or not isinstance(options.get("metric"), bool):
+        raise InputError("run.json: options.system or options.metric is not as it was written; measure again")
+    if not record.inputs or options["files"] not in FILES:
+        raise InputError("run.json: inputs or options.files is not as it was written; measure again")
+    return options

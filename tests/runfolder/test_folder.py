@@ -112,7 +112,7 @@ def test_a_file_in_the_way_is_refused(tmp_path):
         ("[]", "format is not"),
         ('{"format": "other-run", "version": 1}', "format is not"),
         ('{"format": "slopewright-run", "version": 99}', "version 99"),
-        ('{"format": "slopewright-run", "version": 1}', "fields are missing"),
+        ('{"format": "slopewright-run", "version": 1}', "is missing"),
     ],
 )
 def test_a_record_of_something_else_is_refused(tmp_path, content, text):

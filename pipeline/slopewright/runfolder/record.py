@@ -5,10 +5,12 @@ from __future__ import annotations
 import hashlib
 import importlib.metadata
 import json
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, fields
 from functools import cache
 from pathlib import Path
 from typing import Any
+
+from pydantic import TypeAdapter, ValidationError
 
 from ..errors import InputError
 from ..scene import Notice
@@ -28,6 +30,17 @@ class Digest:
     name: str
     n_bytes: int
     sha256: str
+
+
+@cache
+def _contract() -> TypeAdapter[RunRecord]:
+    return TypeAdapter(RunRecord)
+
+
+def _texts(values: Any) -> tuple[str, ...]:
+    if not isinstance(values, list | tuple):
+        raise TypeError(f"{values!r} is no list")
+    return tuple(map(str, values))
 
 
 def library_versions() -> dict[str, str]:
@@ -86,21 +99,28 @@ class RunRecord:
             content = json.loads(path.read_text(encoding="utf-8"))
         except OSError as error:
             raise InputError(f"{folder}: not a run folder, it has no readable {RECORD_FILE}") from error
-        except ValueError as error:
+        except (ValueError, RecursionError) as error:
             raise InputError(f"{path}: not JSON, {elsewhere}") from error
         if not isinstance(content, dict) or content.pop("format", None) != RECORD_FORMAT:
             raise InputError(f'{path}: format is not "{RECORD_FORMAT}", {elsewhere}')
         if (version := content.pop("version", None)) != RECORD_VERSION:
             raise InputError(f"{path}: version {version}, need {RECORD_VERSION}; {elsewhere}")
+        if unknown := set(content) - {field.name for field in fields(RunRecord)}:
+            raise InputError(f"{path}: {min(unknown)[:40]!r} is unknown, {elsewhere}")
         try:
-            inputs = tuple(Digest(**item) for item in content.pop("inputs"))
-            return RunRecord(inputs=inputs, **content)
-        except (TypeError, KeyError) as error:
-            raise InputError(f"{path}: fields are missing or unknown, {elsewhere}") from error
+            record = _contract().validate_python(content)
+            record.notices(but=())
+            return record
+        except (ValidationError, KeyError, TypeError) as error:
+            where = error.errors()[0]["loc"] if isinstance(error, ValidationError) else ("warnings",)
+            named = ".".join(map(str, where)) or "a field"
+            raise InputError(f"{path}: {named} is missing or not as it was written, {elsewhere}") from error
 
     def notices(self, *, but: tuple[Notice, ...]) -> tuple[Notice, ...]:
         """The warnings, without some."""
-        told = (Notice(code=w["code"], text=w["text"], about=tuple(w["about"])) for w in self.warnings)
+        told = (
+            Notice(code=str(w["code"]), text=str(w["text"]), about=_texts(w["about"])) for w in self.warnings
+        )
         return tuple(notice for notice in told if notice not in but)
 
     def is_intact(self, folder: Path, names: tuple[str, ...] | None = None) -> bool:
