@@ -34,7 +34,7 @@ def routes(desk: Desk) -> APIRouter:
 
     @api.get("/roof")
     def roof(job: str) -> dict[str, Any]:
-        return _roof(desk, job)
+        return roof_seen(desk, job)
 
     @api.get("/points")
     def points(job: str) -> FileResponse:
@@ -48,7 +48,7 @@ def routes(desk: Desk) -> APIRouter:
         with desk.in_hand(job) as folder:
             desk.hands.do(work.amend, folder, body.edit)
             store.clear_redo(job)
-        return _roof(desk, job)
+        return roof_seen(desk, job)
 
     @api.post("/undo")
     def undo(job: str) -> dict[str, Any]:
@@ -56,7 +56,7 @@ def routes(desk: Desk) -> APIRouter:
             journal = _journal(folder)
             desk.hands.do(work.undo, folder)
             store.push_redo(job, journal[-1])
-        return _roof(desk, job)
+        return roof_seen(desk, job)
 
     @api.post("/redo")
     def redo(job: str) -> dict[str, Any]:
@@ -66,7 +66,7 @@ def routes(desk: Desk) -> APIRouter:
                 raise InputError("nothing was undone, so there is nothing to redo")
             desk.hands.do(work.amend, folder, undone[-1])
             store.pop_redo(job)
-        return _roof(desk, job)
+        return roof_seen(desk, job)
 
     @api.put("/statuses")
     def put_status(job: str, body: Statuses) -> dict[str, Any]:
@@ -78,7 +78,7 @@ def routes(desk: Desk) -> APIRouter:
             _try_form(
                 folder, before, content, lambda: desk.hands.do(work.measure_again, folder, run, _asked(run))
             )
-        return _roof(desk, job)
+        return roof_seen(desk, job)
 
     @api.put("/presentation")
     def put_presentation(job: str, body: Presentation) -> dict[str, Any]:
@@ -89,7 +89,7 @@ def routes(desk: Desk) -> APIRouter:
             content = {**before, "system": {"name": body.system} if body.system else before["system"]}
             asked = {**_asked(run), "metric": body.metric}
             _try_form(folder, before, content, lambda: desk.hands.do(work.measure_again, folder, run, asked))
-        return _roof(desk, job)
+        return roof_seen(desk, job)
 
     @api.get("/outputs/{name:path}")
     def output(job: str, name: str, save: bool = False) -> FileResponse:
@@ -100,7 +100,7 @@ def routes(desk: Desk) -> APIRouter:
     return api
 
 
-def _roof(desk: Desk, job: str) -> dict[str, Any]:
+def roof_seen(desk: Desk, job: str) -> dict[str, Any]:
     """All that the page shows of a measured roof."""
     folder = desk.places.run(job)
     if not (folder / "roof.json").is_file():

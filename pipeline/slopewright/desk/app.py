@@ -12,7 +12,7 @@ from fastapi.responses import FileResponse, JSONResponse, Response
 from starlette.types import ASGIApp
 
 from ..errors import SlopewrightError
-from . import api_jobs, api_photos, api_roof, api_runs
+from . import api_checks, api_jobs, api_photos, api_roof, api_runs
 from .desk import BusyError, Desk
 from .guard import Guard
 from .jobfile import FormFault
@@ -42,7 +42,7 @@ def make_app(desk: Desk, *, token: str, port: int) -> ASGIApp:
         desk.close()
 
     app = FastAPI(docs_url=None, redoc_url=None, openapi_url=None, lifespan=lifespan)
-    for part in (api_jobs, api_runs, api_roof, api_photos):
+    for part in (api_jobs, api_runs, api_roof, api_checks, api_photos):
         app.include_router(part.routes(desk))
 
     @app.get("/")

@@ -49,6 +49,13 @@ class Statuses(Body):
     status: Status | None
 
 
+class Table(Body):
+    """A table that was entered or pasted, as CSV, to hold against the roof."""
+
+    content: Annotated[str, Field(max_length=1_000_000)]
+    adjust: bool = False  # the roof to what agrees
+
+
 class Presentation(Body):
     """The roof system and the units of drawings."""
 

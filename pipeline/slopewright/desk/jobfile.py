@@ -49,7 +49,7 @@ def checked(text: str) -> JobContract:
     try:
         return JobContract.model_validate(tomllib.loads(text))
     except tomllib.TOMLDecodeError as error:
-        raise FormFault("", f"{JOB_FILE}: not valid TOML: {error}") from error
+        raise FormFault("", f"not valid TOML: {error}") from error
     except ValidationError as error:
         raise _fault(error) from error
 
@@ -70,7 +70,7 @@ def save_form(folder: Path, content: dict[str, Any]) -> None:
     try:
         document = tomlkit.parse(_text(path))
     except TOMLKitError as error:
-        raise FormFault("", f"{JOB_FILE}: not valid TOML: {error}") from error
+        raise FormFault("", f"not valid TOML: {error}") from error
     _change(document, document.unwrap(), wanted, JobContract().model_dump(mode="json"))
     text = tomlkit.dumps(document)
     checked(text)

@@ -104,10 +104,14 @@ class Places:
             If there is none inside the run folder.
         """
         folder = self.run(job_id).resolve()
-        path = (folder / name).resolve()
+        path = folder.joinpath(*(check_name(part) for part in name.split("/"))).resolve()
         if folder not in path.parents or not path.is_file():
             raise InputError(f"{name}: not in the run of {job_id}")
         return path
+
+    def table(self, job_id: str, name: str) -> Path:
+        """Where a table that was entered on the page is kept: not beside the cloud, it could pass for one."""
+        return self.job(job_id) / "checks" / check_name(name)
 
     def part(self, job_id: str, name: str, n_bytes: int) -> Path:
         """Where an upload under way is kept."""

@@ -15,7 +15,7 @@ from pathlib import Path
 from starlette.concurrency import run_in_threadpool
 
 from ..errors import InputError
-from .jobfile import checked
+from .jobfile import FormFault, checked
 from .kinds import HEAD_BYTES, check_head, check_size, kind_of
 from .places import Places
 
@@ -151,6 +151,8 @@ def _settle(part: Path, target: Path) -> None:
             checked(part.read_text(encoding="utf-8"))
         except UnicodeDecodeError as error:
             raise InputError(f"{target.name}: not UTF-8 text at byte {error.start}") from error
+        except FormFault as error:
+            raise InputError(f"{target.name}: {error}") from error
     if kind_of(target.name).name == "marks":
         from ..photos.marks import read_marks
 

@@ -66,6 +66,19 @@ def take_off(folder: Path, system: str | None, metric: bool) -> None:
     run.take_off(folder, system, metric=metric)
 
 
+def tape(folder: Path, table: Path, adjust: bool) -> None:
+    """Hold a table of tape measurements against the roof of a run folder.
+
+    Raises
+    ------
+    InputError
+        With the line of the table that cannot be used.
+    """
+    from .. import run
+
+    run.tape(folder, table, adjusting=adjust)
+
+
 def points(root: Path, job: str) -> Path:
     """The file of points that the page draws."""
     from .points import write_points

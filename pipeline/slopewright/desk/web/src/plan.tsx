@@ -1,6 +1,7 @@
 // The plan as a drawing to work on: choose faces and edges, drag a free edge, draw the line that splits a plane.
 import { useSignal } from "@preact/signals";
 import { useEffect, useRef } from "preact/hooks";
+import { checks } from "./checks";
 import { cssColour } from "./colour";
 import { isFree, LOOKS, nameOf } from "./kinds";
 import { chosen, correct, metric, pointed, roof, working } from "./state";
@@ -215,7 +216,9 @@ function EdgeText({ edge, roof: found, unit, on }: { edge: Edge; roof: Roof; uni
   let angle = (-Math.atan2(edge.end[1] - edge.start[1], edge.end[0] - edge.start[0]) * 180) / Math.PI;
   if (angle > 90) angle -= 180;
   if (angle <= -90) angle += 180;
-  const text = `${(LOOKS[edge.kind] ?? LOOKS.unknown).letter} ${lengthText(edge.length.value, metric.value)}`;
+  const taped = checks.value?.tape?.readings.find((one) => one.edges.includes(edge.id))?.verdict;
+  const verdict = taped === "agree" ? " ✓" : taped === "conflict" ? " ≠" : "";
+  const text = `${(LOOKS[edge.kind] ?? LOOKS.unknown).letter} ${lengthText(edge.length.value, metric.value)}${verdict}`;
   return (
     <text
       class="edge-text"
@@ -252,8 +255,16 @@ function contains(plane: Plane, [x, y]: Spot): boolean {
   return odd;
 }
 
-// A spot inside a face with room round it, from a coarse search.
+const spots = new WeakMap<Plane, Spot>();
+
 function inside(plane: Plane): Spot {
+  const known = spots.get(plane) ?? roomiest(plane);
+  spots.set(plane, known);
+  return known;
+}
+
+// A spot inside a face with room round it, from a coarse search.
+function roomiest(plane: Plane): Spot {
   const xs = plane.outline.map((c) => c[0]);
   const ys = plane.outline.map((c) => c[1]);
   const [x0, x1, y0, y1] = [Math.min(...xs), Math.max(...xs), Math.min(...ys), Math.max(...ys)];

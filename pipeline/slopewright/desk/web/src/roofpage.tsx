@@ -8,7 +8,8 @@ import { PhotoViews } from "./photoviews";
 import { Plan } from "./plan";
 import { Progress } from "./progress";
 import type { Roof3d } from "./roof3d";
-import { chosen, job, metric, pointed, roof, startRun } from "./state";
+import { loadChecks } from "./checks";
+import { chosen, job, metric, pointed, roof, route, startRun } from "./state";
 import { EdgeTable, PlaneTable } from "./tables";
 import type { Warning } from "./types";
 import { SQUARE_METRES, SQUARES, between, percent, withBound } from "./units";
@@ -19,6 +20,8 @@ type View = (typeof VIEWS)[number];
 export function RoofPage() {
   const data = roof.value;
   const view = useSignal<View>(innerWidth < 760 ? "plan" : "both");
+  const id = route.value.job;
+  useEffect(() => void loadChecks(id).catch(() => undefined), [id, data]);
   if (!data) return <Progress />;
   const views = VIEWS.filter((name) => name !== "photos" || job.value!.photos > 0);
   return (

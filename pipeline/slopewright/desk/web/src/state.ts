@@ -77,6 +77,8 @@ export async function loadRoof(id: string) {
   if (route.value.job === id) show(found);
 }
 
+export const adopt = show;
+
 function show(found: RoofData) {
   roof.value = found;
   metric.value = found.options.metric;
