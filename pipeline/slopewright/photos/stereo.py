@@ -166,7 +166,9 @@ class _Frame:
         pixels = (camera.project(turned) + 0.5) * scale - 0.5
         pixels[beyond] = OUTSIDE_PX
         column, row = between_nodes(pixels, xx.shape, size)
-        return np.asarray(cv2.remap(image, column, row, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT), np.uint8)
+        return np.asarray(
+            cv2.remap(image, column, row, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT), np.uint8
+        )
 
     def depths(self, disparity: Floats, first_px: tuple[int, int]) -> Depths:
         """The matched disparities at the first view's own worked pixels."""
@@ -191,7 +193,7 @@ class _Frame:
         with np.errstate(invalid="ignore", divide="ignore"):
             whole = np.where(whole > 0, whole, np.float32(np.nan))
             depth = np.float32(f * self.baseline_m) / (whole * lean)
-            return Depths(log_depth=np.log(depth), pixel=(1 - a) / whole)
+            return Depths(log_depth=np.log(depth), pixel=np.asarray((1 - a) / whole, np.float32))
 
 
 def _disparities(left: Grey, right: Grey, start: int, n_disparities: int) -> Floats:
@@ -253,5 +255,6 @@ def between_nodes(values: Array, shape: tuple[int, ...], size: tuple[int, int]) 
             (width, height),
             interpolation=cv2.INTER_LINEAR,
         )
-        maps.append(fine[NODE_PX : NODE_PX + size[1], NODE_PX : NODE_PX + size[0]])
+        inner = fine[NODE_PX : NODE_PX + size[1], NODE_PX : NODE_PX + size[0]]
+        maps.append(np.asarray(inner, dtype=np.float32))
     return maps
