@@ -2,20 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
 from . import adjust, dispute, report
-from .checks import CONFLICT, TapeCheck, TapeReading
+from .checks import CONFLICT, Comparison, TapeCheck, TapeReading, Theirs
 from .errors import InputError
 from .job import Job
-from .roof import Roof
+from .roof import Roof, Takeoff
 from .runfolder import digest_file
 from .scene import Notice
 from .units import METRES_PER_UNIT
 
-TAPE_FILE = "tape.json"
+TAPE_FILE, COMPARE_FILE = "tape.json", "compare.json"
 ROOF_FILE = "roof.json"
 JOB_READINGS = "job.toml"  # how the `where` of what a job states begins
 OUTDATED = Notice(
@@ -23,14 +23,15 @@ OUTDATED = Notice(
     text="tape measurements were held against another roof than this one; run slopewright tape again",
 )
 CODES = frozenset(
-    {"tape_outdated", "tape_conflict", "tape_scale"}
+    {"tape_outdated", "tape_conflict", "tape_scale", "compare_outdated"}
 )  # of notices that follow from checks alone
 
 
 def copy_checks(source: Path, target: Path) -> None:
     """Take over what another folder's roof was held against."""
-    if (source / TAPE_FILE).exists():
-        (target / TAPE_FILE).write_bytes((source / TAPE_FILE).read_bytes())
+    for name in (TAPE_FILE, COMPARE_FILE):
+        if (source / name).exists():
+            (target / name).write_bytes((source / name).read_bytes())
 
 
 def write_tape(folder: Path, check: TapeCheck) -> None:
@@ -62,6 +63,72 @@ def settle_tape(staging: Path) -> tuple[TapeCheck | None, tuple[Notice, ...]]:
         (staging / TAPE_FILE).unlink(missing_ok=True)
         return None, (OUTDATED,) if outdated else ()
     return check, tuple(_notices(check))
+
+
+def write_comparison(
+    folder: Path,
+    roof: Roof,
+    quantities: Takeoff,
+    theirs: tuple[Theirs, ...],
+    *,
+    left_out: tuple[str, ...],
+    exposure_m: float,
+) -> Comparison:
+    """Hold another list against ours and write compare.json."""
+    ours = dispute.our_quantities(roof, quantities)
+    found = dispute.compare(roof, theirs, ours, left_out=left_out, exposure_m=exposure_m)
+    content = report.compare_json(found, theirs, exposure_m=exposure_m)
+    (folder / COMPARE_FILE).write_bytes(report.json_bytes(content))
+    return found
+
+
+def settle_comparison(
+    staging: Path, roof: Roof, quantities: Takeoff
+) -> tuple[Comparison | None, tuple[Notice, ...]]:
+    """The other list of a staged folder held against its quantities as they are now."""
+    path = staging / COMPARE_FILE
+    if not path.exists():
+        return None, ()
+    theirs, left_out, exposure_m = report.listed_from_json(report.read_json(path), file=str(path))
+    ours = dispute.our_quantities(roof, quantities)
+    kept = tuple(one for one in theirs if _still_ours(one, ours))
+    gone = [one.item for one in theirs if one not in kept]
+    told: tuple[Notice, ...] = ()
+    if gone:
+        text = f"lines of the other list have nothing of ours beside them any more: {', '.join(gone[:6])}"
+        told = (Notice(code="compare_outdated", text=text),)
+    if not kept:
+        path.unlink()
+        return None, told
+    found = write_comparison(staging, roof, quantities, kept, left_out=left_out, exposure_m=exposure_m)
+    return found, told
+
+
+def read_comparison(folder: Path, roof: Roof, quantities: Takeoff) -> Comparison | None:
+    """The other list that a run folder holds beside its quantities; None where there is none.
+
+    Raises
+    ------
+    InputError
+        If compare.json is not as it was written.
+    """
+    path = folder / COMPARE_FILE
+    if not path.exists():
+        return None
+    theirs, left_out, exposure_m = report.listed_from_json(report.read_json(path), file=str(path))
+    ours = dispute.our_quantities(roof, quantities)
+    kept = tuple(one for one in theirs if _still_ours(one, ours))
+    return dispute.compare(roof, kept, ours, left_out=left_out, exposure_m=exposure_m)
+
+
+def _still_ours(line: Theirs, ours: Mapping[str, dispute.Ours]) -> bool:
+    """Is there a quantity of ours that the line can be held against?"""
+    mine = ours.get(line.ours)
+    if mine is None:
+        return False
+    if line.in_packages:
+        return mine.order is not None and mine.order.unit == line.unit
+    return mine.unit == line.unit
 
 
 def tape_against(roof: Roof, readings: Sequence[TapeReading], *, overhang_m: float | None) -> TapeCheck:

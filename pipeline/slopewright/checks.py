@@ -63,6 +63,19 @@ class TapeCheck:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Theirs:
+    """One line of another party's list, in the unit of ours."""
+
+    where: str  # "other.csv line 4"
+    item: str  # in their words
+    ours: str  # name of our quantity
+    unit: str
+    quantity: float
+    step: float  # what its last figure stands for
+    in_packages: bool  # the quantity is of what is ordered
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class ComparedLine:
     """A line of the other party's list beside ours."""
 

@@ -17,14 +17,17 @@ from .checked import (
     copy_checks,
     job_readings,
     job_readings_of,
+    read_comparison,
     read_table,
     read_tape_check,
+    settle_comparison,
     settle_tape,
     tape_again,
     tape_against,
+    write_comparison,
     write_tape,
 )
-from .checks import TapeCheck, TapeReading
+from .checks import Comparison, TapeCheck, TapeReading
 from .errors import InputError
 from .finding import find_roof
 from .intent import ALL_FILES, ROOF_ONLY, Intent, Options
@@ -46,6 +49,7 @@ from .runfolder import (
 )
 from .scene import Notice
 from .state import Edit
+from .units import INCH_M
 
 STAGES = ("read", "isolate", "planes", "edges", "adjust", "takeoff", "report")
 SEEDS = {"takeoff": 1}  # any numbers: the same ones give the same orders
@@ -63,6 +67,7 @@ class RunResult:
     record: RunRecord
     seconds: dict[str, float]  # by stage; empty where the folder held all of it already
     tape: TapeCheck | None = None
+    comparison: Comparison | None = None
 
 
 def measure(
@@ -263,6 +268,43 @@ def tape(
     return _result(folder, record, clock.seconds)
 
 
+def compare(
+    folder: Path, table: Path, names: Path | None = None, *, progress: Progress = nullcontext
+) -> RunResult:
+    """Hold another party's quantities against those of a run folder.
+
+    Parameters
+    ----------
+    folder : Path
+        A run folder; its files are replaced together or not at all.
+    table : Path
+        CSV, as `dispute.read_other` has it.
+    names : Path, optional
+        TOML that maps their wording to ours, as `dispute.read_names` has it.
+
+    Raises
+    ------
+    InputError
+        If this is no run folder, or a line of a file cannot be used: nothing is written then.
+    """
+    previous = RunRecord.read(folder)
+    intent = Intent.of_record(previous)
+    clock = Clock(progress)
+    roof = read_roof(folder)
+    quantities = read_takeoff(folder, _takeoff_notices(previous, roof))
+    ours = dispute.our_quantities(roof, quantities)
+    mapped = dispute.read_names(read_table(names), file=names.name, ours=ours) if names is not None else {}
+    theirs, left_out = dispute.read_other(read_table(table), file=table.name, ours=ours, names=mapped)
+    exposure_m = _system(intent).shingle.exposure_in * INCH_M
+    with written_whole(folder, previous) as staging:
+        copy_roof(folder, staging)
+        copy_checks(folder, staging)
+        write_comparison(staging, roof, quantities, theirs, left_out=left_out, exposure_m=exposure_m)
+        found = _found(previous, folder, (*ROOF_FILES, "takeoff.json"))
+        record = _finish(staging, intent, roof, quantities, found, clock)
+    return _result(folder, record, clock.seconds)
+
+
 def _correct(
     folder: Path, change: Callable[[Roof], Roof], progress: Progress, check: TapeCheck | None = None
 ) -> RunResult:
@@ -336,8 +378,9 @@ def _finish(
 ) -> RunRecord:
     """Write what follows from the roof and the quantities, and the record of it all."""
     check, told = settle_tape(staging)
+    other, outdated = settle_comparison(staging, roof, quantities)
     with clock.stage("report"):
-        for name, content in _files(intent, roof, quantities, check).items():
+        for name, content in _files(intent, roof, quantities, check, other).items():
             (staging / name).write_bytes(content)
     clock.write(staging)
     edited = (EDITED,) if found.get("measure_key") == "" else ()
@@ -350,7 +393,8 @@ def _finish(
         },
         seeds=SEEDS,
         warnings=[
-            asdict(notice) for notice in dict.fromkeys([*edited, *told, *roof.notices, *quantities.notices])
+            asdict(notice)
+            for notice in dict.fromkeys([*edited, *told, *outdated, *roof.notices, *quantities.notices])
         ],
         not_certified=reasons_against(roof),
         files=digest_folder(staging, CHANGING) | {RECORD_FILE: None},
@@ -360,7 +404,9 @@ def _finish(
     return record
 
 
-def _files(intent: Intent, roof: Roof, quantities: Takeoff, check: TapeCheck | None) -> dict[str, bytes]:
+def _files(
+    intent: Intent, roof: Roof, quantities: Takeoff, check: TapeCheck | None, other: Comparison | None
+) -> dict[str, bytes]:
     if intent.options["files"] == ROOF_ONLY:
         return report.tables(quantities)
     return report.run(
@@ -371,6 +417,7 @@ def _files(intent: Intent, roof: Roof, quantities: Takeoff, check: TapeCheck | N
         metric=intent.options["metric"],
         provenance=_provenance(intent, roof),
         tape=check,
+        comparison=other,
     )
 
 
@@ -418,4 +465,5 @@ def _result(folder: Path, record: RunRecord, seconds: dict[str, float]) -> RunRe
         record=record,
         seconds=seconds,
         tape=read_tape_check(folder),
+        comparison=read_comparison(folder, roof, quantities),
     )

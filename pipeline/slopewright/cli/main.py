@@ -9,8 +9,9 @@ from collections.abc import Sequence
 import click
 
 from .. import __version__
-from .board import board
 from .batch import batch
+from .board import board
+from .compare import compare
 from .demo import demo
 from .desk import desk
 from .measure import measure
@@ -39,6 +40,7 @@ commands.add_command(takeoff)
 commands.add_command(batch)
 commands.add_command(report)
 commands.add_command(tape)
+commands.add_command(compare)
 commands.add_command(demo)
 commands.add_command(board)
 commands.add_command(desk)

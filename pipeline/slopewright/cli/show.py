@@ -12,7 +12,7 @@ from typing import Any
 import click
 
 from .. import report
-from ..checked import TAPE_FILE
+from ..checked import COMPARE_FILE, TAPE_FILE
 from ..run import STAGES, RunResult
 from ..runfolder import Progress
 from .outcome import NOT_CERTIFIED, OK, Outcome
@@ -82,6 +82,18 @@ def show_tape(result: RunResult, *, metric: bool, adjusted: bool, as_json: bool,
             click.echo(
                 "The roof was not adjusted: no reading of a single edge agrees, or the scale is in doubt."
             )
+        click.echo(f"Files: {result.folder}")
+    return Outcome(status=OK)
+
+
+def show_comparison(result: RunResult, *, metric: bool, as_json: bool, quiet: bool) -> Outcome:
+    """Print another list beside ours."""
+    if result.comparison is None:
+        raise AssertionError("a run that another list was held against keeps what came of it")
+    if as_json:
+        click.echo((result.folder / COMPARE_FILE).read_text(encoding="utf-8"), nl=False)
+    elif not quiet:
+        click.echo(report.compare_text(result.comparison, metric=metric, width=_width()))
         click.echo(f"Files: {result.folder}")
     return Outcome(status=OK)
 

@@ -19,8 +19,10 @@ from ..measurement import COVERAGE_95, Measurement
 from ..scene import Array
 
 FALSE_ALARM = 0.01  # of a list of readings that are all right, on a roof whose bounds hold
+SCALE_SHARE = 0.5  # of it that the test of the scale takes: it is the harder one to find
 LEAST_FOR_SCALE = 3  # readings; of fewer, one wrong one looks the same
-BLUNDER_M = 0.3  # what a tape is there to find: where bounds are wider, agreement says nothing
+BLUNDER_M = 0.3  # what a tape is there to find: where it would show too seldom, agreement says nothing
+ONE_SIDED_95 = 1.645  # of the normal distribution: it then shows in 95 cases of 100
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -59,13 +61,15 @@ def judge(taped_m: Array, u_m: Array, model_m: Array, covariance: Array) -> Judg
     sigma = np.sqrt(np.diag(spread))
     e_n = difference / (COVERAGE_95 * sigma)
     with_scale = n >= LEAST_FOR_SCALE
-    critical = float(norm.isf(FALSE_ALARM / 2 / (n + with_scale)))
+    for_readings = FALSE_ALARM * (1 - SCALE_SHARE if with_scale else 1)
+    critical = np.full(n, norm.isf(for_readings / 2 / n))
+    limit = float(critical[0]) / COVERAGE_95
     alternatives = np.eye(n)
     if with_scale:
         alternatives = np.column_stack([alternatives, model_m])
+        critical = np.append(critical, norm.isf(FALSE_ALARM * SCALE_SHARE / 2))
     chosen = _adopted(difference, spread, alternatives, critical)
     scale_conflict = with_scale and n in chosen
-    limit = critical / COVERAGE_95
     verdicts, reasons = [], []
     for i in range(n):
         verdict, reason = _verdict(float(e_n[i]), i in chosen, float(sigma[i]), limit, scale_conflict)
@@ -90,23 +94,23 @@ def _verdict(e_n: float, adopted: bool, sigma: float, limit: float, scale: bool)
         return CONFLICT, "as all readings together: another scale"
     if abs(e_n) > 1:
         return CANNOT_TELL, "further apart than 95 % bounds allow, not far enough to call it a conflict"
-    if COVERAGE_95 * sigma > BLUNDER_M:
-        return CANNOT_TELL, f"the bounds are wider than {BLUNDER_M:g} m: an error of that size would not show"
+    if (COVERAGE_95 + ONE_SIDED_95) * sigma > BLUNDER_M:
+        return CANNOT_TELL, f"the bounds are too wide: an error of {BLUNDER_M:g} m might not show"
     return AGREE, ""
 
 
-def _adopted(difference: Array, spread: Array, alternatives: Array, critical: float) -> list[int]:
+def _adopted(difference: Array, spread: Array, alternatives: Array, critical: Array) -> list[int]:
     """Alternatives that the readings call for, most significant first [2], each needed beside the others."""
     chosen: list[int] = []
     while len(chosen) < len(difference) - 1 or not chosen:
-        w = _significance(difference, spread, alternatives, chosen)
-        best = int(np.argmax(w))
-        if w[best] <= critical:
+        over = _significance(difference, spread, alternatives, chosen) / critical
+        best = int(np.argmax(over))
+        if over[best] <= 1.0:
             break
         chosen.append(best)
     for k in list(chosen):
         others = [j for j in chosen if j != k]
-        if _significance(difference, spread, alternatives, others)[k] <= critical:
+        if _significance(difference, spread, alternatives, others)[k] <= critical[k]:
             chosen = others
     return chosen
 

@@ -1,5 +1,7 @@
 """What leaves the program: files that other programs read, and what a person reads."""
 
+from .compare_file import compare_json, listed_from_json
+from .compare_text import compare_text
 from .grid import Grid, grid_of
 from .joint_file import covariance_json
 from .jsonfile import json_bytes, read_json
@@ -20,10 +22,13 @@ __all__ = [
     "Grid",
     "Provenance",
     "SourceFile",
+    "compare_json",
+    "compare_text",
     "covariance_json",
     "glb_bytes",
     "grid_of",
     "json_bytes",
+    "listed_from_json",
     "obj_bytes",
     "plan_svg",
     "read_json",

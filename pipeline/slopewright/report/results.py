@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from ..checks import TapeCheck
+from ..checks import Comparison, TapeCheck
 from ..roof import Roof, RoofMesh, Takeoff
 from .city_file import city_json
 from .geojson_file import roof_geojson
@@ -26,6 +26,7 @@ def run(
     metric: bool = False,
     provenance: Provenance | None = None,
     tape: TapeCheck | None = None,
+    comparison: Comparison | None = None,
 ) -> dict[str, bytes]:
     """The files that follow from roof.json: quantities, mesh, drawings and report.
 
@@ -43,6 +44,8 @@ def run(
         What the report says of where it all came from.
     tape : TapeCheck, optional
         Tape measurements that the roof was held against.
+    comparison : Comparison, optional
+        Another party's quantities beside ours.
 
     Returns
     -------
@@ -59,7 +62,15 @@ def run(
         "plan.svg": plan.encode("utf-8"),
         "plan.dxf": plan_dxf(roof, plan, metric=metric),
         "report.pdf": report_pdf(
-            roof, takeoff, mesh, plan, title=title, metric=metric, provenance=provenance, tape=tape
+            roof,
+            takeoff,
+            mesh,
+            plan,
+            title=title,
+            metric=metric,
+            provenance=provenance,
+            tape=tape,
+            comparison=comparison,
         ),
         **({} if grid is None else _maps(roof, grid)),
     }

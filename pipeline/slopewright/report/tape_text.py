@@ -13,6 +13,7 @@ from .text import shorten
 
 FEET = Unit(name="ft", si=FOOT_M, decimals=2)  # a tape is read to an eighth of an inch
 METRES = Unit(name="m", si=1.0, decimals=3)
+NOTICED_SCALE_U = 0.01 / 4.5  # 1 % is then found in 95 cases of 100: 2.81 + 1.64 standard deviations
 VERDICTS = {AGREE: "agrees", CONFLICT: "CONFLICT", "cannot_tell": "cannot tell"}
 
 
@@ -45,6 +46,8 @@ def tape_verdict(check: TapeCheck) -> str:
         half = check.scale.half_width
         text += f" Together they say lengths {check.scale.value:+.2%} ± {half:.2%} of the roof's"
         text += ", which contradicts its scale." if check.scale_conflict else "."
+        if not check.scale_conflict and check.scale.u > NOTICED_SCALE_U:
+            text += " An error of 1 % in the scale would not show in them: tape more or longer edges."
     if any(one.used for one in check.results):
         used = ", ".join(one.reading.of for one in check.results if one.used)
         text += f" The roof was adjusted to {used} afterwards; the table shows how it stood before."

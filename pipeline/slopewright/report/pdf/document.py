@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from ...checks import TapeCheck
+from ...checks import Comparison, TapeCheck
 from ...roof import Roof, RoofMesh, Takeoff
 from ..plan import overview_svg, true_shape
 from ..plan.sheet import choose_sheet
@@ -33,6 +33,7 @@ def report_pdf(
     metric: bool = False,
     provenance: Provenance | None = None,
     tape: TapeCheck | None = None,
+    comparison: Comparison | None = None,
 ) -> bytes:
     """The report.
 
@@ -52,6 +53,8 @@ def report_pdf(
         What the result came from.
     tape : TapeCheck, optional
         Tape measurements that the roof was held against.
+    comparison : Comparison, optional
+        Another party's quantities beside ours.
 
     Returns
     -------
@@ -99,6 +102,7 @@ def report_pdf(
         "inferred": tables.inferred(roof, metric=metric),
         "warnings": tables.warnings(notices),
         "tape": None if tape is None else checks.tape(tape, metric=metric),
+        "comparison": None if comparison is None else checks.comparison(comparison, metric=metric),
         "crs": printable(roof.frame.crs or "that of the scan", 300),
         "provenance": _provenance(provenance),
     }
