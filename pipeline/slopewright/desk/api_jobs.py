@@ -163,5 +163,5 @@ def _problem(folder: Path) -> str:
     try:
         load_job(folder)
     except InputError as error:
-        return for_page(str(error).replace(f"{folder}: ", "").replace(str(folder.parent) + "/", ""))
+        return for_page(str(error), folder.parent)
     return ""

@@ -110,7 +110,9 @@ def roof_seen(desk: Desk, job: str) -> dict[str, Any]:
         "roof": _read(folder / "roof.json"),
         "takeoff": _read(folder / "takeoff.json"),
         "not_certified": record["not_certified"],
-        "warnings": [{**warning, "text": for_page(warning["text"])} for warning in record["warnings"]],
+        "warnings": [
+            {**warning, "text": for_page(warning["text"], desk.places.root)} for warning in record["warnings"]
+        ],
         "options": record["options"],
         "other_roofs": record["other_roofs"],
         "chosen": record["chosen"],

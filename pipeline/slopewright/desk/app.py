@@ -58,7 +58,7 @@ def make_app(desk: Desk, *, token: str, port: int) -> ASGIApp:
 
     @app.exception_handler(SlopewrightError)
     def refused(_request: Request, error: SlopewrightError) -> JSONResponse:
-        content: dict[str, object] = {"text": for_page(_without(str(error), desk.places.root))}
+        content: dict[str, object] = {"text": for_page(str(error), desk.places.root)}
         status = 422
         if isinstance(error, FormFault):
             content["field"] = error.field
@@ -79,8 +79,3 @@ def make_app(desk: Desk, *, token: str, port: int) -> ASGIApp:
         return JSONResponse({"text": f"internal failure, {type(error).__name__}; nothing was changed"}, 500)
 
     return Guard(app, token=token, port=port)
-
-
-def _without(text: str, root: Path) -> str:
-    """A message with paths from the jobs folder on."""
-    return text.replace(f"{root}/", "")

@@ -40,7 +40,7 @@ def main(arguments: list[str]) -> int:
     try:
         _measure(places, store, run)
     except SlopewrightError as error:
-        store.finish(number, states.REFUSED, for_page(str(error)))
+        store.finish(number, states.REFUSED, for_page(str(error), places.root))
     except SystemExit:
         store.finish(number, states.CANCELLED)
     except BaseException as error:
