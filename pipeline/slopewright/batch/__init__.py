@@ -4,8 +4,9 @@ from .entry import Entry
 from .gates import Gates, read_gates
 from .isolated import Answer
 from .manifest import read_manifest
+from .roofs_file import read_roofs
 from .row import MEASURED, Row, Status
-from .whole import BatchResult, Request, paths_of, run
+from .whole import BatchResult, MappedSurvey, Request, paths_of, run
 
 __all__ = [
     "MEASURED",
@@ -13,11 +14,13 @@ __all__ = [
     "BatchResult",
     "Entry",
     "Gates",
+    "MappedSurvey",
     "Request",
     "Row",
     "Status",
     "paths_of",
     "read_gates",
     "read_manifest",
+    "read_roofs",
     "run",
 ]

@@ -16,6 +16,7 @@ from .row import Row, Status
 
 GRACE_S = 60.0  # over a job's time limit before its nursery counts as stuck: loading, reading rows
 ATTEMPTS = 2  # a nursery that dies was killed from outside; the job gets a second one
+KILLED = "the process that runs the jobs was killed or stuck; see whether the machine has memory left"
 ONE_THREAD = {name: "1" for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")}
 
 
@@ -62,15 +63,27 @@ def run_isolated(entry: dict[str, Any], terms: Terms) -> Answer:
     Answer
         Whatever happens to the job.
     """
-    request = json.dumps({"entry": entry, **asdict(terms)})
+    answer = _asked({"entry": entry}, terms)
+    if answer is None:
+        return Answer(row=Row(id=entry["id"], status=Status.CRASHED, reason=KILLED), held=False)
+    return Answer(**{**answer, "row": Row.from_json(answer["row"])})
+
+
+def cut_isolated(task: dict[str, Any], terms: Terms) -> str:
+    """Cut one tile in a process of its own; returns why it failed, or nothing."""
+    answer = _asked(task, terms)
+    return KILLED if answer is None else str(answer["reason"])
+
+
+def _asked(task: dict[str, Any], terms: Terms) -> dict[str, Any] | None:
+    request = json.dumps({**task, **asdict(terms)})
     for _ in range(ATTEMPTS):
         if terms.token in _ended:
             break
         answer = _ask(request, terms.time_limit_s + GRACE_S)
         if answer is not None:
-            return Answer(**{**answer, "row": Row.from_json(answer["row"])})
-    reason = "the process that runs the jobs was killed or stuck; see whether the machine has memory left"
-    return Answer(row=Row(id=entry["id"], status=Status.CRASHED, reason=reason), held=False)
+            return answer
+    return None
 
 
 def end_batch(token: str) -> None:

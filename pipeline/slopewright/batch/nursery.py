@@ -16,12 +16,16 @@ import select
 import signal
 import sys
 import time
+from collections.abc import Callable
 from contextlib import suppress
+from dataclasses import dataclass, replace
 from importlib import import_module
 from pathlib import Path
 from typing import Any
 
+from ..errors import InputError
 from ..intent import ROOF_ONLY
+from .cuts import cut_tile
 from .entry import Entry
 from .job import finished, measured
 from .places import Places
@@ -46,14 +50,45 @@ def main() -> None:
 
 def _serve(asked: dict[str, Any]) -> dict[str, Any]:
     _load(asked["files"])
+    if "tile" in asked:
+        return _cut(asked)
     entry, places = Entry.from_json(asked["entry"]), Places(Path(asked["folder"]))
     start = time.perf_counter()
     row = None if asked["again"] else finished(entry, places, asked["files"], asked["metric"])
     held, peak_mb = row is not None, 0.0
     if row is None:
-        row, peak_mb = _in_child(entry, places, asked)
+        row, peak_mb = _measure(entry, places, asked)
     seconds = round(time.perf_counter() - start, 3)
     return {"row": row.as_json(), "held": held, "seconds": seconds, "peak_mb": peak_mb}
+
+
+def _cut(asked: dict[str, Any]) -> dict[str, Any]:
+    """Cut a tile; the answer has a reason where that failed."""
+
+    def work() -> dict[str, Any]:
+        try:
+            cut_tile(asked)
+        except (InputError, OSError, MemoryError) as error:
+            return {"reason": " ".join(str(error).split()) or f"more than {asked['memory_limit_gb']:g} GB"}
+        return {"reason": ""}
+
+    end = _in_child(work, asked)
+    name = Path(asked["tile"]).name
+    return end.answer or {"reason": f"{name}: took too long" if end.late else f"{name}: {LOST} {end.how}"}
+
+
+def _measure(entry: Entry, places: Places, asked: dict[str, Any]) -> tuple[Row, float]:
+    """Measure a roof; whatever happens there is a row."""
+    end = _in_child(lambda: measured(entry, places, asked["files"], asked["metric"]).as_json(), asked)
+    if end.late:
+        row = Row(id=entry.id, status=Status.TIMEOUT, reason=f"took longer than {asked['time_limit_s']:g} s")
+        return row, end.peak_mb
+    with suppress(ValueError, KeyError, TypeError):
+        row = Row.from_json(end.answer or {})
+        if row.status is Status.MEMORY:
+            row = replace(row, reason=f"needs more than {asked['memory_limit_gb']:g} GB")
+        return row, end.peak_mb
+    return Row(id=entry.id, status=Status.CRASHED, reason=f"{LOST} {end.how}"), end.peak_mb
 
 
 def _load(files: str) -> None:
@@ -66,13 +101,23 @@ def _load(files: str) -> None:
         gc.freeze()  # pages that the collector does not touch stay shared with the children
 
 
-def _in_child(entry: Entry, places: Places, asked: dict[str, Any]) -> tuple[Row, float]:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _End:
+    """How a child ended."""
+
+    answer: dict[str, Any] | None
+    late: bool
+    how: str  # it ended without an answer
+    peak_mb: float
+
+
+def _in_child(work: Callable[[], dict[str, Any]], asked: dict[str, Any]) -> _End:
     reading, writing = os.pipe()
     parent = os.getpid()
     child = os.fork()
     if child == 0:
         os.close(reading)
-        _run_job(entry, places, asked, writing, parent)  # does not return
+        _live(work, asked, writing, parent)  # does not return
     os.close(writing)
     try:
         content, late = _listen(reading, time.monotonic() + asked["time_limit_s"])
@@ -82,18 +127,10 @@ def _in_child(entry: Entry, places: Places, asked: dict[str, Any]) -> tuple[Row,
             with suppress(ProcessLookupError):
                 kill(child, signal.SIGKILL)
         _, status, usage = os.wait4(child, 0)
-    peak_mb = round(usage.ru_maxrss / 1024, 1)
-    if late:
-        row = Row(id=entry.id, status=Status.TIMEOUT, reason=f"took longer than {asked['time_limit_s']:g} s")
-        return row, peak_mb
-    with suppress(ValueError, KeyError, TypeError):
-        row = Row.from_json(json.loads(content))
-        if row.status is Status.MEMORY:
-            row = Row(
-                id=entry.id, status=row.status, reason=f"needs more than {asked['memory_limit_gb']:g} GB"
-            )
-        return row, peak_mb
-    return Row(id=entry.id, status=Status.CRASHED, reason=f"{LOST} {_ended(status)}"), peak_mb
+    answer = None
+    with suppress(ValueError):
+        answer = json.loads(content)
+    return _End(answer=answer, late=late, how=_ended(status), peak_mb=round(usage.ru_maxrss / 1024, 1))
 
 
 def _listen(reading: int, deadline: float) -> tuple[bytes, bool]:
@@ -120,8 +157,8 @@ def _listen(reading: int, deadline: float) -> tuple[bytes, bool]:
     return content, False
 
 
-def _run_job(entry: Entry, places: Places, asked: dict[str, Any], writing: int, parent: int) -> None:
-    """The life of a child: limits, the job, its row, and out without touching what it shares."""
+def _live(work: Callable[[], dict[str, Any]], asked: dict[str, Any], writing: int, parent: int) -> None:
+    """The life of a child: limits, its work, its answer, and out without touching what it shares."""
     try:
         os.setsid()
         with suppress(OSError, AttributeError):
@@ -136,8 +173,7 @@ def _run_job(entry: Entry, places: Places, asked: dict[str, Any], writing: int, 
         limit = int(asked["memory_limit_gb"] * BYTES_PER_GB)
         resource.setrlimit(resource.RLIMIT_DATA, (limit, limit))
         resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
-        row = measured(entry, places, asked["files"], asked["metric"])
-        view = memoryview(json.dumps(row.as_json()).encode() + b"\n")
+        view = memoryview(json.dumps(work()).encode() + b"\n")
         while view:
             view = view[os.write(writing, view) :]
     finally:

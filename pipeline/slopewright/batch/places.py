@@ -28,6 +28,7 @@ class Places:
         self.runs = self.folder / "runs"  # a run folder a roof, by id
         self.rows = self.folder / "rows"  # how each job ended, so that what is finished is not repeated
         self.cuts = self.folder / "cuts"  # points of single roofs, cut from tiles
+        self.parts = self.cuts / "parts"  # of each tile's, until they are joined
 
     def run(self, name: str) -> Path:
         """The run folder of an entry."""
@@ -72,7 +73,8 @@ class Places:
 
     def _clear_leftovers(self) -> None:
         """Take away what a killed job was writing; a finished run that it had moved aside goes back."""
-        for path in [*self.runs.iterdir(), *self.rows.iterdir(), *self.folder.iterdir()]:
+        folders = [f for f in (self.folder, self.runs, self.rows, self.cuts, self.parts) if f.exists()]
+        for path in [path for folder in folders for path in folder.iterdir()]:
             found = STAGING.fullmatch(path.name)
             if found is None:
                 continue

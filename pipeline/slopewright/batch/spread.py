@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from importlib import import_module
 from itertools import islice
@@ -10,7 +10,7 @@ from typing import Any
 
 from ..errors import InputError
 from .entry import Entry
-from .isolated import Answer, Terms, end_batch, run_isolated, source_of_worker
+from .isolated import Answer, Terms, cut_isolated, end_batch, run_isolated, source_of_worker
 from .row import Row, Status
 
 AHEAD = 3  # jobs handed out per worker thread: none waits for work, and an interrupt loses no time
@@ -75,6 +75,12 @@ def _connected(distributed: Any, scheduler: str) -> Any:
         client.close(timeout=2)
         raise InputError(f"--scheduler {scheduler}: {fault}")
     return client
+
+
+def cut_all(client: Any, tasks: Sequence[dict[str, Any]], terms: Terms) -> dict[str, str]:
+    """Cut tiles, each once; returns those that failed, and why."""
+    reasons = client.gather(client.map(cut_isolated, tasks, terms=terms, pure=False))
+    return {task["tile"]: why for task, why in zip(tasks, reasons, strict=True) if why}
 
 
 def answers(client: Any, entries: Iterable[Entry], terms: Terms) -> Iterator[Answer]:

@@ -13,23 +13,35 @@ from .. import __version__
 from ..errors import InputError
 from ..intent import ALL_FILES
 from ..runfolder import source_digest
+from .cuts import Cut, join_parts, open_survey, plan_cuts, tile_tasks
 from .entry import Entry, check_unique
 from .gates import Gates
 from .isolated import Answer, Terms
 from .page import summary_page
 from .places import BATCH_FILE, FORMAT, VERSION, Places, json_bytes, write_whole
+from .roofs_file import read_roofs
 from .row import Row
-from .spread import answers, workers
+from .spread import answers, cut_all, workers
 from .tables import LOOK, PASS, results_csv, results_parquet, times_csv
 
 RESULTS_CSV, RESULTS_PARQUET, TIMES_CSV, PAGE = "results.csv", "results.parquet", "times.csv", "summary.html"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class MappedSurvey:
+    """Tiles of a survey, and the map of the roofs in them."""
+
+    tiles: Path  # folder
+    roofs: Path
+    unit: str | None = None  # of the tiles, if they do not say
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Request:
     """What a batch is asked to do."""
 
-    entries: tuple[Entry, ...]
+    entries: tuple[Entry, ...] = ()
+    survey: MappedSurvey | None = None  # roofs of a map, in place of entries
     folder: Path
     gates: Gates
     files: str = ALL_FILES
@@ -80,8 +92,10 @@ def run(request: Request, progress: Callable[[Answer], None] = lambda answer: No
         If the folder cannot be used, no scheduler answers, or the results cannot be written.  Finished
         jobs stay finished: the same command goes on from there.
     """
-    check_unique(request.entries, "the batch")
     places = Places(request.folder)
+    cuts = () if request.survey is None else _plan(request.survey, places)
+    entries = (*request.entries, *(cut.entry for cut in cuts))
+    check_unique(entries, "the batch")
     with places.held():
         token = uuid.uuid4().hex
         terms = Terms(
@@ -95,15 +109,32 @@ def run(request: Request, progress: Callable[[Answer], None] = lambda answer: No
         )
         found: dict[str, Answer] = {}
         with workers(request.n_workers, request.scheduler, token) as client:
-            for answer in answers(client, request.entries, terms):
+            lost = _cut(client, cuts, places, terms)
+            for row in lost.values():
+                found[row.id] = Answer(row=row, held=False)
+                progress(found[row.id])
+            for answer in answers(client, (entry for entry in entries if entry.id not in lost), terms):
                 found[answer.row.id] = answer
                 progress(answer)
-        ordered = tuple(found[entry.id] for entry in request.entries)
+        ordered = tuple(found[entry.id] for entry in entries)
         rows = tuple(answer.row for answer in ordered)
         stopped = tuple(request.gates.stopped_by(row) for row in rows)
         result = BatchResult(folder=places.folder, rows=rows, stopped=stopped, answers=ordered)
         _write(result, request)
     return result
+
+
+def _plan(survey: MappedSurvey, places: Places) -> tuple[Cut, ...]:
+    return plan_cuts(open_survey(survey.tiles, survey.unit), read_roofs(survey.roofs), survey.unit, places)
+
+
+def _cut(client: Any, cuts: tuple[Cut, ...], places: Places, terms: Terms) -> dict[str, Row]:
+    """Cut what is not cut yet; returns the rows of the roofs that cannot be."""
+    if not cuts:
+        return {}
+    for folder in (places.cuts, places.parts):
+        folder.mkdir(exist_ok=True)
+    return join_parts(cuts, places, cut_all(client, tile_tasks(cuts, places), terms))
 
 
 def _write(result: BatchResult, request: Request) -> None:

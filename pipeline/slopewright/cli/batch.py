@@ -20,6 +20,19 @@ from .outcome import Outcome
     help="Folder of the batch: results, and a run folder a roof.  Given again, it goes on from there.",
 )
 @click.option(
+    "--tiles",
+    metavar="DIR",
+    type=click.Path(path_type=Path),
+    help="Folder of lidar tiles (LAS, LAZ, COPC), in place of MANIFEST.",
+)
+@click.option(
+    "--roofs",
+    metavar="F",
+    type=click.Path(path_type=Path),
+    help="With --tiles: footprints or points of the roofs, as GeoJSON, GeoPackage or GeoParquet.",
+)
+@click.option("--unit", metavar="m|ft|us-ft", help="Unit of the tiles, if they do not say.")
+@click.option(
     "--files",
     type=click.Choice(["all", "roof"]),
     default="all",
@@ -60,6 +73,9 @@ from .outcome import Outcome
 def batch(
     manifest: Path | None,
     out: Path,
+    tiles: Path | None,
+    roofs: Path | None,
+    unit: str | None,
     files: str,
     gates: Path | None,
     workers: int | None,
@@ -74,19 +90,24 @@ def batch(
     """Measure every roof of MANIFEST, each in a process of its own, and say which need a look.
 
     MANIFEST is a CSV table with the columns id and input (a cloud or a job folder) and, if wanted, unit,
-    system, at_x, at_y and footprint; or a folder of job folders and clouds.  A roof that fails is a line of
+    system, at_x, at_y and footprint; or a folder of job folders and clouds.  With --tiles and --roofs, every
+    roof of a map is cut out of the tiles that it lies on.  A roof that fails is a line of
     the results.  Stopped at any moment, the same command goes on; what is finished is not done again.
 
     \b
     Examples:
       slopewright batch captures.csv --out storm
       slopewright batch jobs/ --out storm --workers 8 --files roof
+      slopewright batch --tiles lidar/ --roofs footprints.gpkg --out town --files roof
     """
     from .batch_show import run_and_show
 
     return run_and_show(
         manifest,
         out,
+        tiles=tiles,
+        roofs=roofs,
+        unit=unit,
         files=files,
         gates=gates,
         workers=workers,

@@ -25,6 +25,9 @@ def run_and_show(
     manifest: Path | None,
     out: Path,
     *,
+    tiles: Path | None,
+    roofs: Path | None,
+    unit: str | None,
     files: str,
     gates: Path | None,
     workers: int | None,
@@ -37,10 +40,10 @@ def run_and_show(
     quiet: bool,
 ) -> Outcome:
     """Run a batch and print how it ended."""
-    if manifest is None:
-        raise InputError("no MANIFEST given, need a CSV table or a folder of jobs")
+    entries, survey = _asked(manifest, tiles, roofs, unit)
     request = batch.Request(
-        entries=batch.read_manifest(manifest),
+        entries=entries,
+        survey=survey,
         folder=out,
         gates=batch.read_gates(gates),
         files=files,
@@ -51,7 +54,7 @@ def run_and_show(
         time_limit_s=time_limit_s,
         memory_limit_gb=memory_limit_gb,
     )
-    done = 0
+    done, total = 0, len(entries) if survey is None else len(batch.read_roofs(survey.roofs).roofs)
 
     def count(answer: batch.Answer) -> None:
         nonlocal done
@@ -59,12 +62,10 @@ def run_and_show(
         show(answer)
 
     try:
-        with _terminated_as_interrupted(), _progress(len(request.entries), quiet=quiet or as_json) as show:
+        with _terminated_as_interrupted(), _progress(total, quiet=quiet or as_json) as show:
             result = batch.run(request, count)
     except KeyboardInterrupt:
-        message = (
-            f"interrupted, {done} of {len(request.entries)} roofs done; the same command goes on from there"
-        )
+        message = f"interrupted, {done} of {total} roofs done; the same command goes on from there"
         return _said(Outcome(status=INTERRUPTED, message=message, kind="KeyboardInterrupt", as_json=as_json))
     counts = result.counts()
     if as_json:
@@ -79,6 +80,19 @@ def run_and_show(
         return Outcome(status=OK)
     message = f"{unmeasured} of {counts['roofs']} roofs were not measured or not certified, see summary.html"
     return _said(Outcome(status=NOT_CERTIFIED, message=message))
+
+
+def _asked(
+    manifest: Path | None, tiles: Path | None, roofs: Path | None, unit: str | None
+) -> tuple[tuple[batch.Entry, ...], batch.MappedSurvey | None]:
+    """Roofs of a manifest, or of a map."""
+    if manifest is not None:
+        if tiles or roofs or unit:
+            raise InputError("MANIFEST and --tiles, --roofs or --unit are given, need one or the other")
+        return batch.read_manifest(manifest), None
+    if tiles is None or roofs is None:
+        raise InputError("need a MANIFEST (CSV table or folder of jobs), or --tiles and --roofs")
+    return (), batch.MappedSurvey(tiles=tiles, roofs=roofs, unit=unit)
 
 
 def _said(outcome: Outcome) -> Outcome:

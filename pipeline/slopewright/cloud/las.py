@@ -45,7 +45,7 @@ def read_las(path: Path, *, keep: Collection[int] | None = None) -> RawCloud:
         header = read_las_header(name, stream, path.stat().st_size)
         placement = las_placement(name, header)
         layout = point_layout(header)
-        for block in _blocks(name, stream, header):
+        for block in file_blocks(name, stream, header):
             sieve.add(np.frombuffer(block, dtype=layout), header)
     xyz, classes, returns, strip = sieve.collect()
     # A file in which no pulse has a second return, or in which no source is told, was written without them.
@@ -80,7 +80,8 @@ def point_layout(header: LasHeader) -> np.dtype[np.void]:
     )
 
 
-def _blocks(name: str, stream: BinaryIO, header: LasHeader) -> Iterator[bytearray | bytes]:
+def file_blocks(name: str, stream: BinaryIO, header: LasHeader) -> Iterator[bytearray | bytes]:
+    """All points of a file as they are stored, CHUNK at a time."""
     if header.n_points == 0:
         return
     if header.compressed:

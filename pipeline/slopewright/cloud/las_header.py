@@ -19,8 +19,9 @@ from .raw import Placement
 HEADER_BYTES = 227  # of LAS 1.0 to 1.2
 VLR = struct.Struct("<2x16sHH32x")
 EVLR = struct.Struct("<2x16sHQ32x")
-OWNERS = (b"LASF_Projection", b"laszip encoded")  # whose records are wanted
+OWNERS = (b"LASF_Projection", b"laszip encoded", b"copc")  # whose records are wanted
 WKT_RECORD, KEYS_RECORD, DOUBLES_RECORD, LASZIP_RECORD = 2112, 34735, 34736, 22204
+COPC_RECORD = 1  # what a COPC file says of its tree
 MAX_RECORD_BYTES = 1 << 20  # a WKT is a few kB
 WKT_BIT = 0x10  # of the global encoding
 COMPRESSED_BIT = 0x80  # LAZ sets the top bit of the point format
@@ -38,8 +39,9 @@ class LasHeader:
     compressed: bool
     scales: tuple[float, float, float]  # [file unit] a step of the stored integers
     offsets: tuple[float, float, float]  # [file unit]
+    extent: tuple[float, float, float, float]  # least x and y, largest x and y [file unit], as the file says
     wkt_rules: bool  # the encoding bit that makes the WKT record the one that counts
-    records: dict[int, bytes]  # records by id: LASF_Projection, and that of LASzip
+    records: dict[int, bytes]  # records by id: LASF_Projection, that of LASzip, that of COPC
 
     @property
     def laszip(self) -> bytes:
@@ -64,6 +66,7 @@ def read_las_header(name: str, stream: BinaryIO, file_bytes: int) -> LasHeader:
     format_byte, record_bytes, n_points = struct.unpack_from("<BHI", head, 104)
     scales = struct.unpack_from("<3d", head, 131)
     offsets = struct.unpack_from("<3d", head, 155)
+    high_x, low_x, high_y, low_y = struct.unpack_from("<4d", head, 179)
     if major != 1 or minor > 4:
         raise InputError(f"{name}: LAS version {major}.{minor}, need 1.0 to 1.4")
     compressed, point_format = bool(format_byte & COMPRESSED_BIT), format_byte & 0x3F
@@ -94,6 +97,7 @@ def read_las_header(name: str, stream: BinaryIO, file_bytes: int) -> LasHeader:
         compressed=compressed,
         scales=scales,
         offsets=offsets,
+        extent=(low_x, low_y, high_x, high_y),
         wkt_rules=bool(encoding & WKT_BIT),
         records=records,
     )

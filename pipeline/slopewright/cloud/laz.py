@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import struct
 from collections.abc import Iterator
-from typing import BinaryIO
+from typing import Any, BinaryIO
 
 from ..errors import InputError
 from .damage import check_whole, native_errors
@@ -44,34 +44,89 @@ def read_laz_points(
     """
     import lazrs
 
-    items = _items(name, record)
-    if sum(size for _, size in items) != point_bytes:
-        raise InputError(f"{name}: LASzip record and header differ on the size of a point, need a valid LAZ")
+    items = _items(name, record, point_bytes)
     _check_chunks(name, stream, record, items, points_at, n_points)
-    selection = lazrs.DecompressionSelection(
-        lazrs.SELECTIVE_DECOMPRESS_XY_RETURNS_CHANNEL
-        | lazrs.SELECTIVE_DECOMPRESS_Z
-        | lazrs.SELECTIVE_DECOMPRESS_CLASSIFICATION
-        | lazrs.SELECTIVE_DECOMPRESS_FLAGS
-        | lazrs.SELECTIVE_DECOMPRESS_POINT_SOURCE_ID
-    )
     with native_errors(name):
         stream.seek(points_at)
-        decoder = lazrs.LasZipDecompressor(stream, record, selection)
+        decoder = lazrs.LasZipDecompressor(stream, record, _wanted())
         for start in range(0, n_points, chunk):
             block = bytearray(min(chunk, n_points - start) * point_bytes)
             decoder.decompress_many(block)
             yield block
 
 
-def _items(name: str, record: bytes) -> list[tuple[int, int]]:
+def read_laz_chunk(name: str, chunk: bytes, record: bytes, point_bytes: int, n_points: int) -> bytearray:
+    """Decompress one chunk that was read by itself, as a COPC file's nodes are.
+
+    Parameters
+    ----------
+    chunk : bytes
+        The whole chunk.
+    record, point_bytes
+        As in `read_laz_points`.
+    n_points : int
+        Points that the chunk is said to hold.
+
+    Raises
+    ------
+    InputError
+        If it is damaged.
+    """
+    import lazrs
+
+    items = _items(name, record, point_bytes)
+    head = _chunk_head(record, items)
+    if head is None:
+        raise InputError(f"{name}: a COPC file whose chunks have no layers, need a valid COPC")
+    check_whole(name, n_points, _check_layers(name, chunk, head, len(chunk)))
+    points = bytearray(n_points * point_bytes)
+    with native_errors(name):
+        table = [(n_points, len(chunk))]
+        lazrs.decompress_points_with_chunk_table(chunk, record, points, table, _wanted())
+    return points
+
+
+def _wanted() -> Any:
+    """The fields of a point that are decoded; the others stay zero where the format allows."""
+    import lazrs
+
+    return lazrs.DecompressionSelection(
+        lazrs.SELECTIVE_DECOMPRESS_XY_RETURNS_CHANNEL
+        | lazrs.SELECTIVE_DECOMPRESS_Z
+        | lazrs.SELECTIVE_DECOMPRESS_CLASSIFICATION
+        | lazrs.SELECTIVE_DECOMPRESS_FLAGS
+        | lazrs.SELECTIVE_DECOMPRESS_POINT_SOURCE_ID
+    )
+
+
+def _items(name: str, record: bytes, point_bytes: int) -> list[tuple[int, int]]:
     """Type and size [byte] of the items that make up a point."""
     if len(record) < ITEMS_AT:
         raise InputError(f"{name}: no complete LASzip record, need a valid LAZ")
     (count,) = struct.unpack_from("<H", record, ITEMS_AT - 2)
     if len(record) < ITEMS_AT + 6 * count:
         raise InputError(f"{name}: no complete LASzip record, need a valid LAZ")
-    return [struct.unpack_from("<HH", record, ITEMS_AT + 6 * i) for i in range(count)]
+    items: list[tuple[int, int]] = [struct.unpack_from("<HH", record, ITEMS_AT + 6 * i) for i in range(count)]
+    if sum(size for _, size in items) != point_bytes:
+        raise InputError(f"{name}: LASzip record and header differ on the size of a point, need a valid LAZ")
+    return items
+
+
+def _chunk_head(record: bytes, items: list[tuple[int, int]]) -> struct.Struct | None:
+    """What a layered chunk begins with: its first point, its number of points, the sizes of its layers."""
+    (compressor,) = struct.unpack_from("<H", record, 0)
+    if compressor != LAYERED:
+        return None
+    n_layers = sum(size if kind == EXTRA_BYTES_ITEM else LAYERS.get(kind, 0) for kind, size in items)
+    return struct.Struct(f"<{sum(size for _, size in items)}xI{n_layers}I")
+
+
+def _check_layers(name: str, raw: bytes, head: struct.Struct, n_bytes: int) -> int:
+    """Refuse layers that go beyond their chunk; returns the number of points it holds."""
+    n_points, *layers = head.unpack_from(raw) if len(raw) >= head.size else (0, n_bytes)
+    if head.size + sum(layers) > n_bytes:
+        raise InputError(f"{name}: damaged, layers longer than their chunk, need the whole file")
+    return int(n_points)
 
 
 def _check_chunks(
@@ -93,20 +148,14 @@ def _check_chunks(
     if sum(n_bytes for _, n_bytes in chunks) > table_at - points_at:
         raise InputError(f"{name}: chunks longer than the file, need the whole file")
     check_whole(name, n_points, sum(n for n, _ in chunks))
-    (compressor,) = struct.unpack_from("<H", record, 0)
-    if compressor != LAYERED:
+    head = _chunk_head(record, items)
+    if head is None:
         return
-    n_layers = sum(size if kind == EXTRA_BYTES_ITEM else LAYERS.get(kind, 0) for kind, size in items)
-    head = struct.Struct(f"<{point_bytes}xI{n_layers}I")
     at = points_at + 8
     n_held = 0
     for _, n_bytes in chunks:
         stream.seek(at)
-        raw = stream.read(head.size)
-        n_in_chunk, *layers = head.unpack(raw) if len(raw) == head.size else (0, n_bytes)
-        if head.size + sum(layers) > n_bytes:
-            raise InputError(f"{name}: damaged, layers longer than their chunk, need the whole file")
-        n_held += n_in_chunk
+        n_held += _check_layers(name, stream.read(head.size), head, n_bytes)
         at += n_bytes
     check_whole(name, n_points, n_held)
 
