@@ -154,6 +154,14 @@ class Model:
         rise = shape.z[:, end] - shape.z[:, start]
         return np.asarray(np.sqrt(plan[..., 0] ** 2 + plan[..., 1] ** 2 + rise**2) * (1 + vectors[:, -3:-2]))
 
+    def turned(self, before: Array, after: Array) -> set[int]:
+        """Rows of topology.vertices at the ends of edges that run the other way after than before."""
+        shape = self.shape(np.stack([before, after]))
+        start, end = self._corner_vertex[self._edge_corner]
+        first, second = shape.xy[:, end] - shape.xy[:, start]
+        round_ = (first * second).sum(axis=-1) < 0
+        return {int(v) for v in np.concatenate([start[round_], end[round_]])}
+
     def beyond(self, vectors: Array, boundary: int, xy: tuple[float, float]) -> Array:
         """How far a boundary lies beyond a spot, along its normal, shape (b,) [m]."""
         at = 3 * self.n_planes + 2 * boundary

@@ -63,6 +63,19 @@ def adjust(
     told = observations if observations else None
     if not len(ties.owner) and not told:
         return Adjusted(vector=vector, covariance=covariance, refused=())
+    away: set[int] = set()
+    while True:
+        found = _conditioned(model, vector, covariance, ties, told, away)
+        turned = model.turned(vector, found.vector) & set(ties.owner.tolist()) - set(found.refused)
+        if not turned:
+            return found
+        away |= turned
+
+
+def _conditioned(
+    model: Model, vector: Array, covariance: Array, ties: Ties, told: Observations | None, away: set[int]
+) -> Adjusted:
+    """One adjustment, without the ties of some vertices."""
     x, prior = vector, covariance
     use = np.ones(len(ties.owner), dtype=bool)
     refused: tuple[int, ...] = ()
@@ -71,7 +84,7 @@ def adjust(
         shape = model.shape(batch)
         residual, slope = linearised(ties.residuals(shape), step)
         if iteration == 0:
-            test = tested(residual, slope, ties.owner, covariance)
+            test = tested(residual, slope, ties.owner, covariance, away)
             prior, use, refused = test.covariance, test.use, test.refused
         slope = slope[use]
         gain = _gain(prior, slope)

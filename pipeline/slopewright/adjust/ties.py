@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 
 import numpy as np
@@ -61,7 +62,9 @@ class Tested:
     refused: tuple[int, ...]  # rows of topology.vertices
 
 
-def tested(residual: Array, slope: Array, owner: npt.NDArray[np.int64], covariance: Array) -> Tested:
+def tested(
+    residual: Array, slope: Array, owner: npt.NDArray[np.int64], covariance: Array, away: Collection[int] = ()
+) -> Tested:
     """Widen what disagrees more than it says it can; refuse ties that are off by more than a construction.
 
     Parameters
@@ -73,6 +76,8 @@ def tested(residual: Array, slope: Array, owner: npt.NDArray[np.int64], covarian
     owner : array, shape (q,)
         The vertex of each.
     covariance : array, shape (n, n)
+    away : collection of int
+        Vertices whose ties are refused unseen.
 
     Notes
     -----
@@ -84,7 +89,7 @@ def tested(residual: Array, slope: Array, owner: npt.NDArray[np.int64], covarian
     refused = []
     for v in np.unique(owner):
         j, r = slope[owner == v], residual[owner == v]
-        if np.abs(r).max() > FAR_M:
+        if v in away or np.abs(r).max() > FAR_M:
             refused.append(int(v))
             continue
         chance, ratio = misfit(r, j, covariance)

@@ -8,23 +8,19 @@ import numpy as np
 
 from ..scene import Array, Curve, EdgeKind, Notice, Topology, TracedEdge, TracedFace
 from .bleed import Bleed
-from .boundary import StepFit
-from .candidates import PlanLine
 from .classify import crease_kind, free_kind, wall_kind
 from .evidence import Evidence
-from .faces import Face, Sight, is_upper, outward_of
+from .faces import is_upper, outward_of
 from .fit import boundary_of
+from .refit import Outline
 from .support import edge_support, face_support
-from .trace import Graph, corners_at
+from .trace import corners_at
 
 TOLD_LOST = 0.03  # share of the roof's points in no face that the result tells
 
 
 def assemble(
-    graph: Graph,
-    faces: list[Face],
-    fits: list[tuple[PlanLine, StepFit | None]],
-    sight: Sight,
+    outline: Outline,
     evidence: Evidence,
     lost: float,
     bleed: Bleed,
@@ -33,11 +29,14 @@ def assemble(
 
     Parameters
     ----------
+    outline : Outline
+    evidence : Evidence
     lost : float
         Share of the points on planes that lie in no face.
     bleed : Bleed
         What all fitted edges are moved in by.
     """
+    graph, faces, fits, sight = outline.graph, outline.faces, outline.fits, outline.sight
     corners, index = corners_at(graph)
     gradient = evidence.coefficients[:, :2]
     edges: list[TracedEdge] = []

@@ -13,7 +13,7 @@ import numpy as np
 
 from ..scene import Array, Notice, RoofPoints, Segmentation
 from .evidence import Evidence
-from .trace import Graph
+from .settle import Graph
 
 # Matched photos: 2 to 7 cm, all alike (a study of drone clouds made for this program; from memory).
 MATCHED_M, MATCHED_SD_M = 0.045, 0.015

@@ -10,8 +10,9 @@ import shapely
 
 from ..scene import Array, RoofPoints, Segmentation
 from .evidence import Evidence
+from .settle import Graph
 from .strip import interior_density
-from .trace import Graph, loops_of
+from .trace import loops_of
 
 _Loop = tuple[tuple[int, ...], tuple[tuple[int, bool], ...]]  # vertices, and the chain that leaves each
 

@@ -12,8 +12,8 @@ from .boundary import UNSEEN_SD_M, StepFit
 from .candidates import PlanLine
 from .evidence import Evidence
 from .faces import Face, Sight, is_upper, outward_of
+from .settle import Graph
 from .strip import Strip, strip_along
-from .trace import Graph
 
 SMEAR_M = {False: 0.04, True: 0.02}  # how unsharp edges are in sparse and in dense clouds
 CLEAR_NOISES = 4.0  # standard deviations between two faces that hardly a point crosses

@@ -18,10 +18,9 @@ from .assemble import assemble
 from .bleed import common_bleed
 from .candidates import PlanLine, candidate_lines, closing_lines
 from .evidence import Evidence, gather, without
-from .faces import Sight, faces_of
-from .fit import fit_boundaries
 from .holes import fill_holes
 from .labelling import absorb_small, fill_shadows, label_cells, votes
+from .refit import fit_outline
 from .trace import trace
 
 
@@ -74,13 +73,11 @@ def run(points: RoofPoints, segmentation: Segmentation, config: EdgesConfig | No
             " need a denser cloud or one with a clear outline"
         )
     graph = trace(cells, lines, labels, evidence)
-    faces = faces_of(graph, len(segmentation.planes))
-    if not faces:
+    outline = fit_outline(graph, points, segmentation, evidence)
+    if not outline.faces:
         raise NoRoofError(f"roof {points.id}: no face could be closed, need a denser or larger cloud")
-    sight = Sight.of(points, segmentation, faces, evidence)
-    fits = fit_boundaries(graph, faces, sight, evidence)
-    bleed = common_bleed(points, graph, evidence, segmentation)
-    return assemble(graph, faces, fits, sight, evidence, lost, bleed)
+    bleed = common_bleed(points, outline.graph, evidence, segmentation)
+    return assemble(outline, evidence, lost, bleed)
 
 
 def _lone_planes(lines: list[PlanLine], segmentation: Segmentation, config: EdgesConfig) -> list[int]:

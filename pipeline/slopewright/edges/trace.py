@@ -7,37 +7,16 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from ..geometry.planlines import crease_lines, meet
-from ..scene import Array, Corner, Curve, PlanVertex
+from ..geometry.planlines import crease_lines
+from ..scene import Array, Corner, Curve
 from .arrangement import Cells
 from .candidates import PlanLine
 from .evidence import Evidence
+from .settle import Chain, Graph, Lines, contract, graph_of, settled
 
 CREASE_ANGLE_RAD = np.deg2rad(12.0)  # a cut this near the crease of its planes is the crease
 SAME_HEIGHT_M = 0.03
 SHORT_CHAIN_M = 0.2  # chains shorter than this are contracted to a vertex
-MAX_MOVE_M = 1.0  # a vertex that its curves would carry further stays where it was
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Chain:
-    """A straight run of pieces with one label on each side; -1 is outside."""
-
-    left: int
-    right: int
-    curve: Curve
-    start: int  # node
-    end: int
-    length_m: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Graph:
-    """The plan as chains between vertices."""
-
-    chains: tuple[Chain, ...]  # start and end are rows of `vertices`
-    vertices: tuple[PlanVertex, ...]
-    boundary_lines: tuple[PlanLine, ...]  # what Curve.boundary counts
 
 
 @dataclass(slots=True)
@@ -90,12 +69,13 @@ def trace(cells: Cells, lines: list[PlanLine], labels: npt.NDArray[np.int64], ev
         curve_of[int(p)] = curve or curves.boundary(line)
     chains = _join(cells, side, cut, curve_of)
     where = {n: cells.nodes[n] for chain in chains for n in (chain.start, chain.end)}
-    chains, where = _contract(chains, where, SHORT_CHAIN_M)
-    settled = _settled(chains, where, curves)
+    chains, where = contract(chains, where, SHORT_CHAIN_M)
+    run = Lines(boundaries=tuple(curves.boundary_lines()), coefficients=evidence.coefficients)
+    found = settled(chains, where, run)
     # what its curves pulled together is one vertex too
-    again = [replace(c, length_m=float(np.hypot(*(settled[c.end][1] - settled[c.start][1])))) for c in chains]
-    chains, _ = _contract(again, where, SHORT_CHAIN_M / 2)
-    return _graph(chains, where, curves)
+    again = [replace(c, length_m=float(np.hypot(*(found[c.end][1] - found[c.start][1])))) for c in chains]
+    chains, _ = contract(again, where, SHORT_CHAIN_M / 2)
+    return graph_of(chains, where, run)
 
 
 def _join(
@@ -148,91 +128,6 @@ def _join(
             start = far_end(q, start)
         chains.append(Chain(left=left, right=right, curve=curve, start=start, end=end, length_m=length))
     return chains
-
-
-def _contract(
-    chains: list[Chain], where: dict[int, Array], short_m: float
-) -> tuple[list[Chain], dict[int, Array]]:
-    """Shrink chains under `short_m` to one node, shortest first, clusters little wider than that."""
-    home = {n: n for n in where}
-    members: dict[int, list[int]] = {n: [n] for n in where}
-    for chain in sorted(chains, key=lambda c: (c.length_m, c.start, c.end)):
-        if chain.length_m >= short_m:
-            break
-        a, b = home[chain.start], home[chain.end]
-        if a == b:
-            continue
-        together = np.array([where[n] for n in members[a] + members[b]])
-        if np.ptp(together, axis=0).max() > 1.5 * SHORT_CHAIN_M:
-            continue
-        for n in members[b]:
-            home[n] = a
-        members[a] += members.pop(b)
-    kept = [
-        replace(chain, start=home[chain.start], end=home[chain.end])
-        for chain in chains
-        if home[chain.start] != home[chain.end]
-    ]
-    middle = {n: np.mean([where[m] for m in group], axis=0) for n, group in members.items()}
-    return kept, middle
-
-
-def curve_line(curve: Curve, boundary_lines: list[PlanLine], coefficients: Array) -> tuple[Array, float]:
-    """Normal and offset of a curve's plan line."""
-    if curve.planes is not None:
-        normal, offset = crease_lines(coefficients[curve.planes[0]], coefficients[curve.planes[1]])
-        return normal, float(offset)
-    assert curve.boundary is not None
-    line = boundary_lines[curve.boundary]
-    return line.normal, line.offset
-
-
-def _settled(
-    chains: list[Chain], where: dict[int, Array], curves: _Curves
-) -> dict[int, tuple[tuple[Curve, ...], Array]]:
-    """For each node the curves that meet there, and where they do."""
-    incident: dict[int, list[Curve]] = {}
-    for chain in chains:
-        for node in (chain.start, chain.end):
-            here = incident.setdefault(node, [])
-            if chain.curve not in here:
-                here.append(chain.curve)
-    boundary_lines = curves.boundary_lines()
-    settled = {}
-    for node, here in incident.items():
-        found = [curve_line(curve, boundary_lines, curves.evidence.coefficients) for curve in here]
-        normals = np.array([normal for normal, _ in found])
-        offsets = np.array([offset for _, offset in found])
-        kept, xy = _settle(normals, offsets, where[node])
-        settled[node] = (tuple(here[n] for n in kept), xy)
-    return settled
-
-
-def _graph(chains: list[Chain], where: dict[int, Array], curves: _Curves) -> Graph:
-    settled = _settled(chains, where, curves)
-    order = sorted(settled, key=lambda n: (where[n][0], where[n][1]))
-    row = {node: n for n, node in enumerate(order)}
-    return Graph(
-        chains=tuple(replace(c, start=row[c.start], end=row[c.end]) for c in chains),
-        vertices=tuple(PlanVertex(curves=settled[n][0], xy=settled[n][1]) for n in order),
-        boundary_lines=tuple(curves.boundary_lines()),
-    )
-
-
-def _settle(normals: Array, offsets: Array, start: Array) -> tuple[list[int], Array]:
-    """The curves that meet at a node, and where; fewer if all together would carry it too far."""
-    n = len(offsets)
-    every = list(range(n))
-    choices = [every] + [[i for i in every if i != left] for left in (every if n > 2 else [])]
-    moves = []
-    for kept in choices:
-        xy = meet(normals[kept], offsets[kept], np.ones(len(kept)), start)
-        move = float(np.hypot(*(xy - start)))
-        if kept == every and move <= MAX_MOVE_M:
-            return kept, xy
-        moves.append((move, kept, xy))
-    move, kept, xy = min(moves, key=lambda m: (m[0], m[1]))
-    return (kept, xy) if move <= MAX_MOVE_M else ([], start)
 
 
 def loops_of(graph: Graph, plane: int) -> list[tuple[list[int], list[tuple[int, bool]]]]:

@@ -12,6 +12,7 @@ CUT_PLANAR_LEAST = 0.5  # the same for a cloud without ground, which has no tree
 LEVEL_PLANAR_LEAST = 0.8  # ... and for a level one, which may be a lawn
 PITCHED_LEAST = 0.25  # of a roof in a cloud without ground: so much of it is pitched
 LAWN_M2 = 400.0  # one single plane larger than this, with nothing lower around it, may be terrain
+CHORD_SHARE = 1 / 3  # of a candidate; a plane that explains so much of it is a face, however it bows
 MAIN_M2, MAIN_SHARE = 12.0, 0.1  # the largest plane of a roof has one or the other; tree tops have many small
 
 
@@ -21,10 +22,10 @@ def no_roof(parts: tuple[PlanePart, ...], area_m2: float) -> str:
         return "no plane of any size in it: foliage, or a curved or rough surface"
     curved_m2 = sum(part.area_m2 for part in parts if part.curved)
     planar_m2 = sum(part.area_m2 for part in parts if not part.curved)
-    if curved_m2 > planar_m2:
-        return "a curved surface without planes"
     main_m2 = max(part.area_m2 for part in parts)
-    if planar_m2 < PLANAR_LEAST * area_m2 or main_m2 < min(MAIN_M2, MAIN_SHARE * area_m2):
+    if curved_m2 > planar_m2 and main_m2 < CHORD_SHARE * area_m2:
+        return "a curved surface without planes"
+    if planar_m2 + curved_m2 < PLANAR_LEAST * area_m2 or main_m2 < min(MAIN_M2, MAIN_SHARE * area_m2):
         return "mostly foliage or rough surface"
     return ""
 
