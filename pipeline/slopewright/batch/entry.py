@@ -65,7 +65,10 @@ def folder_name(identity: str) -> str:
     InputError
         If the id is empty or too long.
     """
-    name = urllib.parse.quote(identity, safe=" ,+()@")
+    try:
+        name = urllib.parse.quote(identity, safe=" ,+()@")
+    except UnicodeEncodeError as error:
+        raise InputError(f"id {identity!a}: holds half a character, need text") from error
     if name.startswith("."):
         name = "%2E" + name[1:]
     if name.endswith((" ", ".")):

@@ -164,7 +164,8 @@ def _quoted(name: Any) -> str:
 
 def _geopackage_crs(base: sqlite3.Connection, srs_id: Any) -> str | None:
     row = base.execute(
-        "SELECT organization, organization_coordsys_id, definition FROM gpkg_spatial_ref_sys WHERE srs_id = ?",
+        "SELECT organization, organization_coordsys_id, definition FROM gpkg_spatial_ref_sys"
+        " WHERE srs_id = ?",
         (srs_id,),
     ).fetchone()
     if srs_id in NO_CRS or row is None:

@@ -40,6 +40,7 @@ STORED = np.dtype(  # point format 6 of LAS 1.4; what a roof does not need is le
         ("class", "u1"), ("user", "u1"), ("angle", "<i2"), ("strip", "<u2"), ("time", "<f8"),
     ]
 )  # fmt: skip
+BORDER = 1e-5  # of a step: a point on the border is in, whatever the rounding of map coordinates
 WITHHELD = 0x04  # of the flags in format 6
 
 
@@ -174,7 +175,8 @@ def _whole_numbers(header: LasHeader, boxes: Array) -> tuple[npt.NDArray[np.int6
     def stored(values: Array) -> npt.NDArray[np.int64]:
         return np.clip(values, reach.min, reach.max).astype(np.int64)
 
-    return stored(np.ceil((boxes[:, :2] - offset) / scale)), stored(np.floor((boxes[:, 2:] - offset) / scale))
+    low, high = (boxes[:, :2] - offset) / scale, (boxes[:, 2:] - offset) / scale
+    return stored(np.ceil(low - BORDER)), stored(np.floor(high + BORDER))
 
 
 def _in_any(points: Points, low: npt.NDArray[np.int64], high: npt.NDArray[np.int64]) -> npt.NDArray[np.bool_]:
