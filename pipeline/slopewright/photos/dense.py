@@ -13,10 +13,11 @@ import numpy.typing as npt
 
 from ..errors import InputError
 from ..scene import Array, Cloud, lock
+from .disparity import Floats, Grey
 from .model import Block
 from .pairs import Box, View, make_plan
 from .read import load_pixels
-from .stereo import Depths, Floats, Grey, between_nodes, match, nodes
+from .stereo import Depths, match
 
 AGREE_PX = 1.0  # two pairs see one surface if they agree to so much disparity
 LEAST_PAIRS = 2  # that agree on a pixel
@@ -24,8 +25,7 @@ LEAST_PHOTOS = 2  # that agree on a voxel
 VOXEL_M = 0.03  # points of one voxel become one point
 VOXEL_PIXELS = 1.5  # ... which is at least so many worked pixels wide: else neighbours fall to neighbours
 GRAZING = 0.15  # cosine of incidence (81°) under which a surface is a smear of few pixels
-TEXTURE_GREY = 2.0  # standard deviation of grey in a window, of plain areas under noise and JPEG; own trials
-TEXTURE_PX = 7
+PLAIN_PX = 0.35  # standard deviation of a disparity over which a window is too plain to be matched
 STEEP_VIEW = 0.42  # sine of 25°: views that look down more than this are guided by level ground
 HEIGHT_PAD_M = 1.5  # what is looked for lies so far above or below tie points
 MOST_SPAN = 4000  # tie points that stand for all when ranges are sought
@@ -81,7 +81,7 @@ def run(block: Block) -> Cloud:
             if depths is not None:
                 found.append(depths)
         if len(found) >= LEAST_PAIRS:
-            parts.append(_voxels(*_points(view, images[n], found), plan.box, voxel_m))
+            parts.append(_voxels(*_points(view, found), plan.box, voxel_m))
     xyz = _fused(parts, plan.box)
     if len(xyz) < LEAST_POINTS:
         raise InputError(
@@ -119,35 +119,45 @@ def _guide(view: View, block: Block, box: Box) -> tuple[Array, float]:
     return normal, float(normal @ middle)
 
 
-def _points(view: View, image: Grey, found: list[Depths]) -> tuple[Array, Floats]:
+def _points(view: View, found: list[Depths]) -> tuple[Array, Floats]:
     """World points that at least two pairs agree on, shape (n, 3), and their weights."""
     log_depth, precision = agreed(found)
     (x0, y0), (w, h) = view.low_px, view.size_px
     x = (x0 + np.arange(w, dtype=np.float32)) / np.float32(view.focal_px)
     y = (y0 + np.arange(h, dtype=np.float32)) / np.float32(view.focal_px)
     # Slope of the surface against the ray: how the logarithm of depth changes across a pixel.
-    gy, gx = np.gradient(log_depth)
+    gx, gy = _change(log_depth, 1), _change(log_depth, 0)
     with np.errstate(invalid="ignore"):
         across = np.float32(view.focal_px)
         cosine = 1 / np.sqrt(1 + (across * gx) ** 2 + (across * gy) ** 2)
-        weight = precision * cosine * _texture(view, image)
+        weight = precision * cosine
         kept = np.isfinite(weight) & (weight > 0) & (cosine > GRAZING)
     rows, columns = np.nonzero(kept)
     depth = np.exp(log_depth[kept].astype(np.float64))
     rays = np.column_stack([x[columns], y[rows], np.ones(len(rows))])
     xyz = (rays * depth[:, None]) @ view.photo.rotation + view.photo.centre
-    return xyz, weight[kept]
+    return xyz, np.asarray(weight[kept], dtype=np.float32)
+
+
+def _change(values: Floats, axis: int) -> Floats:
+    """Change to the neighbour to which it changes less, on whichever side there is one."""
+    step = np.abs(np.diff(values, axis=axis))
+    gap = np.full_like(np.take(values, [0], axis=axis), np.nan)
+    pairs = np.concatenate([step, gap], axis=axis), np.concatenate([gap, step], axis=axis)
+    return np.asarray(np.fmin(*pairs), dtype=np.float32)
 
 
 def agreed(found: list[Depths]) -> tuple[Floats, Floats]:
-    """The logarithm of depth that most pairs agree on, and its weight (inverse square of a pixel's worth)."""
+    """The logarithm of depth that most pairs agree on, and its weight: the sum of inverse variances."""
     values = np.stack([depths.log_depth for depths in found])
     pixel = np.stack([depths.pixel for depths in found])
+    sd = np.stack([depths.sd for depths in found])
     best = np.zeros(values.shape[1:], dtype=np.float32)
     result = np.full(values.shape[1:], np.nan, dtype=np.float32)
     precision = np.zeros(values.shape[1:], dtype=np.float32)
     with np.errstate(invalid="ignore", divide="ignore"):
-        weight = 1 / pixel**2
+        weight = np.where(sd < PLAIN_PX * pixel, 1 / sd**2, np.float32(np.nan))
+        values = np.where(np.isfinite(weight), values, np.float32(np.nan))
         for k in range(len(found)):
             near = np.abs(values - values[k]) < AGREE_PX * np.maximum(pixel, pixel[k])
             share = np.where(near, weight, np.float32(0))
@@ -160,25 +170,6 @@ def agreed(found: list[Depths]) -> tuple[Floats, Floats]:
             precision = np.where(better, total, precision)
             best = np.where(better, score, best)
     return result, precision
-
-
-def _texture(view: View, image: Grey) -> Floats:
-    """From 0 where a window is plain to 1 where it is not, at the worked pixels."""
-    grey = image.astype(np.float32)
-    mean = cv2.blur(grey, (TEXTURE_PX, TEXTURE_PX))
-    variance = np.maximum(cv2.blur(grey * grey, (TEXTURE_PX, TEXTURE_PX)) - mean * mean, 0)
-    share = np.clip(variance / TEXTURE_GREY**2 - 1, 0, 1)
-    return sampled(view, share.astype(np.float32))
-
-
-def sampled(view: View, picture: Floats) -> Floats:
-    """A picture of the photo's geometry at the view's worked pixels."""
-    xx, yy = nodes(view.low_px, view.size_px)
-    rays = np.column_stack([xx.ravel() / view.focal_px, yy.ravel() / view.focal_px, np.ones(xx.size)])
-    camera = view.photo.camera
-    scale = np.array([picture.shape[1] / camera.width_px, picture.shape[0] / camera.height_px])
-    x, y = between_nodes((camera.project(rays) + 0.5) * scale - 0.5, xx.shape, view.size_px)
-    return np.asarray(cv2.remap(picture, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT), np.float32)
 
 
 def _voxels(xyz: Array, weight: Floats, box: Box, voxel_m: float) -> _Voxels:

@@ -126,7 +126,7 @@ def best_line(share: Array, t: Array, stations: Array, length_m: Array, pixel_m:
 
 
 class _Search:
-    """Scores of lines: the shares along them, and how far the cloud lets them lie from its own."""
+    """Scores of lines: the shares along them.  What the cloud says decides between lines, and moves none."""
 
     def __init__(self, share: Array, t: Array, stations: Array, length_m: Array, pixel_m: float) -> None:
         self.share, self.t, self.length, self.pixel_m = share, t, length_m, pixel_m
@@ -146,8 +146,7 @@ class _Search:
         total = np.zeros(np.broadcast_shapes(offset.shape, turn.shape))
         for row, away, m in zip(mean, self.away, length, strict=True):
             total += m * np.interp(offset + turn * away, self.t, row, left=0.0, right=0.0)
-        prior = np.exp(-0.5 * (offset / START_SD_M) ** 2 - 0.5 * (turn / TURN_SD_RAD) ** 2)
-        return np.asarray(total / length.sum() * prior)
+        return np.asarray(total / length.sum())
 
     def start(self) -> tuple[float, float] | None:
         """The best line of a grid, if it is clear."""
@@ -156,7 +155,8 @@ class _Search:
         if self.turns:
             n = int(np.ceil(MOST_TURN_RAD * self.reach / step))
             turns = np.linspace(-MOST_TURN_RAD, MOST_TURN_RAD, 2 * n + 1)
-        table = self.score(self.t[None, :], turns[:, None], self.mean(), self.length)
+        offset, turn = self.t[None, :], turns[:, None]
+        table = self.score(offset, turn, self.mean(), self.length) * _likely(offset, turn)
         k, j = np.unravel_index(int(table.argmax()), table.shape)
         if table[k, j] <= CLEAR * float(np.median(self.mean())):
             return None
@@ -190,15 +190,15 @@ class _Search:
 
     def support(self, offset: float, turn: float) -> float:
         """Share of the length whose own best place is near the line."""
-        prior = np.exp(-0.5 * (self.t / START_SD_M) ** 2)
-        own = self.t[(self.mean() * prior).argmax(axis=1)]
+        own = self.t[(self.mean() * _likely(self.t, np.zeros(1))).argmax(axis=1)]
         near = np.abs(own - offset - turn * self.away) <= NEAR_PX * self.pixel_m
         return float((near * self.length).sum() / self.length.sum())
 
     def rivals(self, offset: float, turn: float) -> float:
         """Mean square distance to lines that score nearly as well, weighted by squared scores [m²]."""
-        score = self.score(self.t, np.array(turn), self.mean(), self.length)
-        top = float(self.score(np.array([offset]), np.array(turn), self.mean(), self.length)[0])
+        at, along = np.append(self.t, offset), np.array(turn)
+        score = self.score(at, along, self.mean(), self.length) * _likely(at, along)
+        score, top = score[:-1], float(score[-1])
         peak = np.flatnonzero((score[1:-1] > score[:-2]) & (score[1:-1] >= score[2:])) + 1
         apart = np.abs(self.t[peak] - offset) > APART_PX * self.pixel_m
         peak = peak[apart & (score[peak] > RIVAL * top)]
@@ -221,6 +221,11 @@ class _Search:
             ]
             total += _jackknifed(np.array(left))
         return total
+
+
+def _likely(offset: Array, turn: Array) -> Array:
+    """How likely lines are by the cloud alone, one for its own."""
+    return np.asarray(np.exp(-0.5 * (offset / START_SD_M) ** 2 - 0.5 * (turn / TURN_SD_RAD) ** 2))
 
 
 def _jackknifed(left_out: Array) -> Array:

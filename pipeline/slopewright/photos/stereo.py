@@ -1,16 +1,14 @@
 """Depth of a photo's pixels from one other photo: rectified, sheared along a plane, matched semi-globally.
 
-Both photos are resampled once, straight from their distorted pixels, into a common frame whose x axis is the
+Both photos are resampled straight from their distorted pixels into a common frame whose x axis is the
 baseline.  The second one is sheared so that what lies on a guiding plane comes to no disparity at all: the
-range that is searched is then that of heights above it, and its surface is matched without slant.
-Camera axes: x right, y down, z forward.  Metres; pixels.
+range that is searched is then that of heights above it.  Camera axes: x right, y down, z forward.  Metres;
+pixels.
 
 References
 ----------
 .. [1] A. Fusiello, E. Trucco, A. Verri, A compact algorithm for rectification of stereo pairs, Machine Vision
    and Applications 12(1), 2000, doi:10.1007/s001380050120 (the frame; here also for rolled cameras).
-.. [2] H. Hirschmüller, Stereo processing by semiglobal matching and mutual information, IEEE TPAMI 30(2),
-   2008, doi:10.1109/TPAMI.2007.1166 (the matcher, as OpenCV has it).
 """
 
 from __future__ import annotations
@@ -22,24 +20,15 @@ import numpy as np
 import numpy.typing as npt
 
 from ..scene import Array
+from .disparity import BLOCK_PX, COARSE, OUTSIDE_PX, Floats, Grey, Second, disparities, in_steps
 from .pairs import View
 
-Grey = npt.NDArray[np.uint8]
-Floats = npt.NDArray[np.float32]
-
-BLOCK_PX = (
-    5  # side of the window; P1 and P2 are the usual 8 and 40 times its area (OpenCV's own advice: 8, 32)
-)
-UNIQUENESS = 8  # per cent by which the best match is better than the next
-BACK_PX = 1  # left to right and right to left agree to
-STEP_PX = 16  # disparities are searched in multiples
-MOST_DISPARITIES = 512  # bounds the matcher's memory; beyond it the box is far too deep to be seen well
 NODE_PX = 8  # maps are computed at every so many pixels: lens and frame bend by under 0.01 px between them
-JUMP_PX = 2.0  # of disparity between neighbours: an edge, whose own pixels belong to neither side
+BLEND_PX = 0.5  # disparities of neighbours that differ by more are two surfaces, not to be blended
 FIELD_SLACK = 1.1  # of the field of view: just outside of it nothing folds back yet
-OUTSIDE_PX = -1e5  # far enough that no node beside it makes it a pixel
 RANGE_PX = 6  # searched beyond the disparities of the box
-TURNED_MOST = 0.5  # sine of the angle between baseline and view above which there is a frame for both
+TURNED_MOST = 0.5  # cosine between the axis and what is square to the baseline; less: one is behind the other
+MOST_DISPARITIES = 256  # of the coarse pass: bounds the matcher's memory; beyond it the box is too deep
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -48,6 +37,7 @@ class Depths:
 
     log_depth: Floats  # (h, w) logarithm of the depth along the view's axis [m], not a number where none
     pixel: Floats  # (h, w) change of it by one pixel of disparity
+    sd: Floats  # (h, w) its standard deviation, by how well grey levels determine it
 
 
 def match(
@@ -78,22 +68,22 @@ def match(
         return None
     xy, residual = frame.of_points(seen)
     low, high = float(residual.min()) - RANGE_PX, float(residual.max()) + RANGE_PX
-    n_disparities = int(np.ceil((high - low) / STEP_PX)) * STEP_PX
+    n_disparities = in_steps((high - low) / COARSE)
     if not 0 < n_disparities <= MOST_DISPARITIES:
         return None
-    start = int(np.floor(low))
+    start = int(np.floor(low / COARSE))
     # Columns from which the whole range can be searched, and the worked pixels' own.
     corners = frame.of_rays(_corner_rays(first))
     x0, y0 = np.floor(np.maximum(corners.min(axis=0), xy.min(axis=0) - BLOCK_PX)).astype(int)
     x1, y1 = np.ceil(np.minimum(corners.max(axis=0), xy.max(axis=0) + BLOCK_PX)).astype(int)
-    left, right = x0 - max(start + n_disparities, 0), x1 + max(-start, 0)
+    left = x0 - COARSE * max(start + n_disparities, 0)
+    right = x1 + COARSE * max(-start, 0)
     if x1 - x0 < 4 * BLOCK_PX or y1 - y0 < 4 * BLOCK_PX:
         return None
-    size = (int(right - left + 1), int(y1 - y0 + 1))
-    left_image = frame.resampled(images[0], first, (left, y0), size, sheared=False)
-    right_image = frame.resampled(images[1], second, (left, y0), size, sheared=True)
-    disparity = _disparities(left_image, right_image, start, n_disparities)
-    return frame.depths(disparity, (left, y0))
+    size = (COARSE * int((right - left) // COARSE + 1), COARSE * int((y1 - y0) // COARSE + 1))
+    one = Second(image=images[0], **frame.places(images[0], first, (left, y0), size, sheared=False)).along()
+    other = Second(image=images[1], **frame.places(images[1], second, (left, y0), size, sheared=True))
+    return frame.depths(*disparities(one, other, start, n_disparities), (left, y0))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -147,10 +137,10 @@ class _Frame:
         a, b, c = self.shear
         return np.asarray(x - (x - disparity + b * y + c) / (1 - a))
 
-    def resampled(
+    def places(
         self, image: Grey, view: View, first_px: tuple[int, int], size: tuple[int, int], *, sheared: bool
-    ) -> Grey:
-        """A photo's pixels in the frame."""
+    ) -> dict[str, Floats]:
+        """Column and row in a photo of the frame's pixels."""
         xx, yy = nodes(first_px, size)
         if sheared:
             a, b, c = self.shear
@@ -166,11 +156,9 @@ class _Frame:
         pixels = (camera.project(turned) + 0.5) * scale - 0.5
         pixels[beyond] = OUTSIDE_PX
         column, row = between_nodes(pixels, xx.shape, size)
-        return np.asarray(
-            cv2.remap(image, column, row, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT), np.uint8
-        )
+        return {"column": column, "row": row}
 
-    def depths(self, disparity: Floats, first_px: tuple[int, int]) -> Depths:
+    def depths(self, disparity: Floats, sd_px: Floats, first_px: tuple[int, int]) -> Depths:
         """The matched disparities at the first view's own worked pixels."""
         size = self.first.size_px
         xx, yy = nodes(self.first.low_px, size)
@@ -180,41 +168,24 @@ class _Frame:
         xy = f * turned[:, :2] / turned[:, 2:]
         x, y = between_nodes(xy, xx.shape, size)
         (lean,) = between_nodes(turned[:, 2:], xx.shape, size)
-        residual = cv2.remap(
-            disparity,
-            x - np.float32(first_px[0]),
-            y - np.float32(first_px[1]),
-            cv2.INTER_LINEAR,
-            borderMode=cv2.BORDER_CONSTANT,
-            borderValue=float("nan"),
-        )
+        at = x - np.float32(first_px[0]), y - np.float32(first_px[1])
+        residual = _between(disparity, *at)
+        sd = cv2.remap(sd_px, *at, cv2.INTER_NEAREST)
         a, b, c = (np.float32(value) for value in self.shear)
         whole = x - ((x - residual) * (1 - a) - b * y - c)
         with np.errstate(invalid="ignore", divide="ignore"):
             whole = np.where(whole > 0, whole, np.float32(np.nan))
             depth = np.float32(f * self.baseline_m) / (whole * lean)
-            return Depths(log_depth=np.log(depth), pixel=np.asarray((1 - a) / whole, np.float32))
+            pixel = np.asarray((1 - a) / whole, np.float32)
+            return Depths(log_depth=np.log(depth), pixel=pixel, sd=np.asarray(pixel * sd, np.float32))
 
 
-def _disparities(left: Grey, right: Grey, start: int, n_disparities: int) -> Floats:
-    """Disparities, not a number where there are none or where they jump."""
-    even = cv2.createCLAHE(clipLimit=2.0, tileGridSize=(8, 8))
-    matcher = cv2.StereoSGBM.create(
-        minDisparity=start,
-        numDisparities=n_disparities,
-        blockSize=BLOCK_PX,
-        P1=8 * BLOCK_PX**2,
-        P2=40 * BLOCK_PX**2,
-        disp12MaxDiff=BACK_PX,
-        uniquenessRatio=UNIQUENESS,
-        mode=cv2.StereoSGBM_MODE_SGBM_3WAY,
-    )
-    found = matcher.compute(even.apply(left), even.apply(right)).astype(np.float32) / np.float32(16)
-    missing = found < start
-    window = np.ones((3, 3), np.uint8)
-    jump = cv2.dilate(found, window) - cv2.erode(found, window) > JUMP_PX
-    found[missing | jump | (left == 0)] = np.nan
-    return np.asarray(found, dtype=np.float32)
+def _between(picture: Floats, x: Floats, y: Floats) -> Floats:
+    """A picture between its pixels; the nearest pixel's own at the edges of what it shows."""
+    nowhere = float("nan")
+    nearest = cv2.remap(picture, x, y, cv2.INTER_NEAREST, borderMode=cv2.BORDER_CONSTANT, borderValue=nowhere)
+    smooth = cv2.remap(picture, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT, borderValue=nowhere)
+    return np.asarray(np.where(np.abs(smooth - nearest) < BLEND_PX, smooth, nearest), dtype=np.float32)
 
 
 def _shown(view: View, points: Array) -> npt.NDArray[np.bool_]:
