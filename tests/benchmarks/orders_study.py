@@ -3,10 +3,11 @@
     python tests/benchmarks/orders_study.py [--roofs 400] [--first 0]
 
 Prints a markdown table.  Each true roof (gable, hip, lean-to on walls, two wings with a valley; sizes,
-pitch and noise drawn) is measured with a common error of scale and errors of its corners, whose covariance
-the takeoff is told.  Its orders are held against the need of the true roof, known exactly, with its courses
-laid anew; what only the roofer decides (reuse of offcuts between the two policies, stated shares of waste,
-an overhang that nobody measured) is drawn as the system's file states it.
+pitch and noise drawn) is measured with a common error of scale, errors of its lines (eaves, rakes, ridges,
+each as a whole) and a little of its corners, whose covariance the takeoff is told.  Its orders are held
+against the need of the true roof, known exactly, with its courses laid anew; what only the roofer decides
+(reuse of offcuts between the two policies, stated shares of waste, an overhang that nobody measured) is drawn
+as the system's file states it.
 """
 
 import argparse
@@ -21,7 +22,16 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 from slopewright import takeoff
 from slopewright.takeoff import lines
 from slopewright.units import FOOT_M
-from takeoff.takeoff_roofs import gable, hip, inside_corner, lean_to, system_document, take, with_corners
+from takeoff.takeoff_roofs import (
+    gable,
+    hip,
+    inside_corner,
+    lean_to,
+    lines_of,
+    system_document,
+    take,
+    with_corners,
+)
 
 ITEMS = (
     "field shingles",
@@ -36,6 +46,7 @@ ITEMS = (
     "step flashing",
     "nails",
 )
+CORNER_U_M = 0.003  # of each corner by itself: edges that are not quite straight or parallel
 FINER = 1000  # times smaller packages, so that 5 % can be met
 SIZES = ("holds", "holds_ft2", "holds_ft")
 
@@ -54,10 +65,15 @@ def true_roof(rng):
 
 def measured(roof, rng):
     """The roof as a survey might have it, with what the survey knows of its errors."""
-    scale_u, corner_u_m = rng.uniform(0.001, 0.008), rng.uniform(0.01, 0.06)
+    scale_u, line_u_m = rng.uniform(0.001, 0.008), rng.uniform(0.01, 0.06)
     corners_m = roof.vertices * (1 + scale_u * rng.standard_normal())
-    corners_m = corners_m + corner_u_m * rng.standard_normal(corners_m.shape)
-    return with_corners(roof, corners_m / FOOT_M, scale_u=scale_u, corner_u_m=corner_u_m)
+    lines = lines_of(corners_m)
+    moved = lines @ (line_u_m * rng.standard_normal(lines.shape[1])) + CORNER_U_M * rng.standard_normal(
+        len(lines)
+    )
+    corners_m = corners_m + moved.reshape(corners_m.shape)
+    told = {"scale_u": scale_u, "line_u_m": line_u_m, "corner_u_m": CORNER_U_M}
+    return with_corners(roof, corners_m / FOOT_M, **told)
 
 
 def finer_system():

@@ -68,13 +68,15 @@ def build_roof(
     *,
     scale_u: float = 0.0,
     corner_u_m: float = 0.0,
+    line_u_m: float = 0.0,
     rise_u: float = 0.0,
     ground_ft: float | None = None,
     objects: tuple[RoofObject, ...] = (),
 ) -> Roof:
-    """A roof with the exact joint covariance of one common scale and independent corner coordinates.
+    """A roof with the exact joint covariance of one common scale and of corner coordinates.
 
-    `scale_u` is the relative standard uncertainty of all lengths together, `corner_u_m` of each coordinate.
+    `scale_u` is the relative standard uncertainty of all lengths together, `corner_u_m` of each coordinate by
+    itself, `line_u_m` of each line: of all corners that have a coordinate in common.
     """
     corners = np.array(corners_ft, dtype=np.float64) * FOOT_M
     names = [f"area:{k}" for k in faces] + [f"plan_area:{k}" for k in faces]
@@ -88,13 +90,15 @@ def build_roof(
     values = quantities(corners)
     powers = np.array([2.0] * (2 * len(faces)) + [1.0] * len(edges))
     jacobian = np.zeros((len(names), corners.size))
-    for i in range(corners.size if corner_u_m else 0):
+    for i in range(corners.size if corner_u_m or line_u_m else 0):
         step = np.zeros(corners.size)
         step[i] = 1e-4
         step = step.reshape(corners.shape)
         jacobian[:, i] = (quantities(corners + step) - quantities(corners - step)) / 2e-4
     covariance = scale_u**2 * np.outer(powers * values, powers * values)
     covariance += corner_u_m**2 * jacobian @ jacobian.T
+    by_line = jacobian @ lines_of(corners)
+    covariance += line_u_m**2 * by_line @ by_line.T
     joint = Joint(names=tuple(names), values=values, covariance=covariance)
 
     planes = []
@@ -200,6 +204,13 @@ def with_corners(roof: Roof, corners_ft: np.ndarray, **more: object) -> Roof:
     faces = {plane.id: list(plane.loops[0]) for plane in roof.planes}
     edges = [(str(edge.kind), edge.start, edge.end, edge.planes) for edge in roof.edges]
     return build_roof([tuple(corner) for corner in corners_ft], faces, edges, **more)
+
+
+def lines_of(corners: np.ndarray) -> np.ndarray:
+    """Which coordinates (rows, corner by corner) move with which line, shape (3 v, lines)."""
+    keys = [(axis, round(float(value), 6)) for corner in corners for axis, value in enumerate(corner)]
+    distinct = sorted(set(keys))
+    return np.array([[key == line for line in distinct] for key in keys], dtype=np.float64)
 
 
 def _area_vector(ring: np.ndarray) -> np.ndarray:

@@ -324,12 +324,13 @@ def _times(layer: AreaLayer, survey: Survey) -> int:
 
 def _fall_share(edge: Edge, survey: Survey) -> float:
     """Share of the edge's length that lies along the fall line of its plane."""
-    start, end = survey.roof.vertices[edge.start], survey.roof.vertices[edge.end]
+    along = survey.roof.vertices[edge.end] - survey.roof.vertices[edge.start]
     normal = survey.plane_of(edge).normal
-    sine, length = float(np.hypot(normal[0], normal[1])), float(np.linalg.norm(end - start))
+    sine, length = float(np.hypot(normal[0], normal[1])), float(np.linalg.norm(along))
     if sine < MIN_SLOPE_SIN or length == 0:
         return 1.0
-    return min(abs(float(end[2] - start[2])) / sine / length, 1.0)
+    uphill = np.array([-normal[0] * normal[2], -normal[1] * normal[2], sine**2]) / sine
+    return min(abs(float(along @ uphill)) / length, 1.0)
 
 
 def _ids(things: Sequence[Plane | Edge]) -> tuple[str, ...]:

@@ -15,6 +15,7 @@ from .trapezoids import Index, Trapezoids, clipped_area, trapezoids
 
 ROUNDING_M = 1e-6  # widths and heights below it are rounding, not pieces
 ROUNDING_M2 = 1e-9
+LEAN_M = 0.05  # a rake that leans out by less is out of square; each course starts at it all the same
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -67,7 +68,7 @@ def cut_courses(rings: Sequence[Array], pattern: Pattern) -> Cells:
         )
     corners = np.concatenate(rings)
     base, top = float(corners[:, 1].min()), float(corners[:, 1].max())
-    first_joint = float(corners[corners[:, 1] <= base + ROUNDING_M, 0].min())
+    first_joint = _first_joint(corners, base)
     butts = base + np.arange(int(np.ceil((top - base) / pattern.exposure_m)) + 1) * pattern.exposure_m
     shapes = trapezoids(rings, np.concatenate([butts, butts + pattern.height_m]))
     cells, slots = _cells(shapes, pattern, base, first_joint, Moved())
@@ -77,6 +78,12 @@ def cut_courses(rings: Sequence[Array], pattern: Pattern) -> Cells:
     if moved:
         cells, _ = _cells(shapes, pattern, base, first_joint, moved)
     return replace(cells, kept_slivers=kept)
+
+
+def _first_joint(corners: Array, base: float) -> float:
+    """Where the first course starts: at its lowest corner, or as far out as the side above it leans."""
+    foot = float(corners[corners[:, 1] <= base + ROUNDING_M, 0].min())
+    return float(corners[corners[:, 0] > foot - LEAN_M, 0].min())
 
 
 def _cells(

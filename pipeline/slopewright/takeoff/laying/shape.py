@@ -13,6 +13,7 @@ from ...scene import Array, EdgeKind, lock
 from .pattern import Pattern
 
 LEVEL_SINE = 1e-6  # a plane flatter than this has no upslope; u is then the grid's east
+LEVEL_COS = np.cos(np.deg2rad(3.0))  # an eave that runs further off the contour is no line to lay along
 CORNER_SINE = 0.1  # sides that bend less, or fold back, are moved apart and joined by a step, not mitred
 
 
@@ -53,11 +54,7 @@ def true_shape(roof: Roof, plane: Plane, pattern: Pattern) -> Shape:
     Where moving makes the rings cross themselves (a face narrower than what goes past its edges), nothing is
     moved: the courses then end at the plane's edges.
     """
-    horizontal = float(np.hypot(plane.normal[0], plane.normal[1]))
-    if horizontal < LEVEL_SINE:
-        u = np.array([1.0, 0.0, 0.0])
-    else:
-        u = np.array([-plane.normal[1], plane.normal[0], 0.0]) / horizontal
+    u = _along_courses(roof, plane)
     axes = np.column_stack([u, np.cross(plane.normal, u)])
     kinds = {frozenset((e.start, e.end)): e.kind for e in roof.edges if plane.id in e.planes}
     corners = [roof.ring(loop) @ axes for loop in plane.loops]
@@ -76,6 +73,24 @@ def true_shape(roof: Roof, plane: Plane, pattern: Pattern) -> Shape:
         for loop in plane.loops
     ]
     return Shape(plane=plane.id, rings=rings, covered=_moved(rings, past), axes=axes, origin=origin)
+
+
+def _along_courses(roof: Roof, plane: Plane) -> Array:
+    """The way of the courses: along the plane's longest eave, as lines are snapped, or along its contour."""
+    horizontal = float(np.hypot(plane.normal[0], plane.normal[1]))
+    if horizontal < LEVEL_SINE:
+        return np.array([1.0, 0.0, 0.0])
+    contour = np.array([-plane.normal[1], plane.normal[0], 0.0]) / horizontal
+    eaves = [e for e in roof.edges if e.kind is EdgeKind.EAVE and plane.id in e.planes]
+    if eaves:
+        longest = max(eaves, key=lambda e: e.length.value)
+        way = roof.vertices[longest.end] - roof.vertices[longest.start]
+        way = way - plane.normal * (way @ plane.normal)
+        share = float(way @ contour) / float(np.linalg.norm(way))
+        if abs(share) > LEVEL_COS:
+            along: Array = way / np.linalg.norm(way) * np.sign(share)
+            return along
+    return contour
 
 
 def scaled(shape: Shape, factor: float) -> Shape:
