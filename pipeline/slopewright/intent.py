@@ -56,7 +56,8 @@ class Intent:
         """
         system = options.system or job.system or DEFAULT_SYSTEM
         system_path = find_system(system)
-        inputs = [digest_file(job.cloud_path, "cloud"), *_system_digests(system_path)]
+        measured = _measured_digests(job)
+        inputs = [*measured, *_system_digests(system_path)]
         if job.job_path is not None:
             inputs.append(digest_file(job.job_path, "job"))
         footprint = digest_file(options.footprint, "footprint") if options.footprint is not None else None
@@ -72,11 +73,12 @@ class Intent:
         }
         measure_key = key_of(
             source=source_digest(),
-            cloud=inputs[0].sha256,
+            measured=[(d.name if d.role == "photo" else d.role, d.sha256) for d in measured],
             footprint=footprint.sha256 if footprint else None,
             unit=asked["unit"],
             at=asked["at"],
             lengths=[asdict(length) for length in job.lengths],
+            known=[asdict(length) for length in job.known],
         )
         intent = Intent(
             name=job.name,
@@ -112,29 +114,31 @@ class Intent:
         options["metric"] = options["metric"] if metric is None else metric
         options["files"] = files or options["files"]
         kept = [digest for digest in record.inputs if digest.role != "system"] or [record.inputs[0]]
+        first = next((n for n, digest in enumerate(record.inputs) if digest.role == "system"), 1)
         return Intent(
             name=record.name,
             options=options,
             request=_request(record),
             system_path=system_path,
-            inputs=(kept[0], *_system_digests(system_path), *kept[1:]),
+            inputs=(*kept[:first], *_system_digests(system_path), *kept[first:]),
             measure_key=record.measure_key,
             takeoff_key="",
         )._with_takeoff_key()
 
     def check_same_cloud(self, previous: RunRecord, folder: Path) -> None:
-        """Refuse to replace a run of another cloud unasked.
+        """Refuse to replace a run of another cloud or of other photos unasked.
 
         Raises
         ------
         InputError
-            If the folder's run is of another cloud.
+            If the folder's run is of another cloud, or has no photo in common with this.
         """
-        before, now = (
-            next((digest for digest in inputs if digest.role == "cloud"), None)
+        old, new = (
+            {digest.sha256: digest for digest in inputs if digest.role in ("cloud", "photo")}
             for inputs in (previous.inputs, self.inputs)
         )
-        if before and now and before.sha256 != now.sha256:
+        if old and new and not set(old) & set(new):
+            before, now = next(iter(old.values())), next(iter(new.values()))
             raise InputError(
                 f"{folder}: holds a run of {before.name} ({before.sha256[:8]}), not of this"
                 f" {now.name} ({now.sha256[:8]}); choose another --out or give --force"
@@ -166,6 +170,14 @@ class Intent:
             files=self.options["files"],
         )
         return replace(self, takeoff_key=key)
+
+
+def _measured_digests(job: Job) -> list[Digest]:
+    """Of the cloud, or of photos and marks."""
+    if job.cloud is not None:
+        return [digest_file(job.cloud, "cloud")]
+    digests = [digest_file(path, "photo") for path in job.photos]
+    return digests if job.marks_path is None else [*digests, digest_file(job.marks_path, "marks")]
 
 
 def _system_digests(path: Path) -> list[Digest]:

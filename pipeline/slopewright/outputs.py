@@ -11,6 +11,7 @@ from .scene import Notice
 
 ROOF_FILE, COVARIANCE_FILE, STATE_FILE = "roof.json", "covariance.json", "state.json"
 TAKEOFF_FILE = "takeoff.json"
+PHOTOS_FOLDER = "photos"
 ROOF_FILES = (ROOF_FILE, COVARIANCE_FILE)  # what the stages after the measuring start from
 
 
@@ -22,11 +23,20 @@ def write_roof(folder: Path, roof: Roof) -> None:
         (folder / STATE_FILE).write_bytes(report.json_bytes(report.state_json(roof.state, roof.frame)))
 
 
+def write_photos(folder: Path, files: dict[str, bytes]) -> None:
+    """Write what photos showed: names are paths below the folder."""
+    for name, content in files.items():
+        (folder / name).parent.mkdir(parents=True, exist_ok=True)
+        (folder / name).write_bytes(content)
+
+
 def copy_roof(source: Path, target: Path) -> None:
-    """Take over the measured roof of another folder, byte for byte."""
+    """Take over the measured roof of another folder and what photos showed of it, byte for byte."""
     for name in (*ROOF_FILES, STATE_FILE):
         if (source / name).exists():
             (target / name).write_bytes((source / name).read_bytes())
+    shown = [path for path in sorted((source / PHOTOS_FOLDER).rglob("*")) if path.is_file()]
+    write_photos(target, {path.relative_to(source).as_posix(): path.read_bytes() for path in shown})
 
 
 def read_roof(folder: Path) -> Roof:

@@ -10,7 +10,20 @@ from typing import Any
 
 import numpy as np
 
-from . import __version__, adjust, cloud, dispute, edges, isolate, mesh, planes, report, scrutiny, takeoff
+from . import (
+    __version__,
+    adjust,
+    cloud,
+    dispute,
+    edges,
+    isolate,
+    mesh,
+    photos,
+    planes,
+    report,
+    scrutiny,
+    takeoff,
+)
 from .certify import reasons_against
 from .checked import (
     CODES,
@@ -33,7 +46,17 @@ from .finding import find_roof
 from .intent import ALL_FILES, ROOF_ONLY, Intent, Options
 from .job import Job, load_job
 from .job.systems import read_system
-from .outputs import ROOF_FILES, STATE_FILE, copy_roof, read_editable, read_roof, read_takeoff, write_roof
+from .laid import copy_layout, write_layout
+from .outputs import (
+    ROOF_FILES,
+    STATE_FILE,
+    copy_roof,
+    read_editable,
+    read_roof,
+    read_takeoff,
+    write_photos,
+    write_roof,
+)
 from .roof import Frame, Roof, Takeoff
 from .runfolder import (
     RECORD_FILE,
@@ -47,12 +70,12 @@ from .runfolder import (
     source_digest,
     written_whole,
 )
-from .scene import Notice
+from .scene import Cloud, Notice
 from .state import Edit
 from .units import INCH_M
 
-STAGES = ("read", "isolate", "planes", "edges", "adjust", "takeoff", "report")
-SEEDS = {"takeoff": 1}  # any numbers: the same ones give the same orders
+STAGES = ("read", "reconstruct", "isolate", "planes", "edges", "adjust", "takeoff", "report")
+SEEDS = {"reconstruct": 1, "takeoff": 1}  # any numbers: the same ones give the same orders
 CHANGING = frozenset({RECORD_FILE, TIMES_FILE})
 EDITED = Notice(code="edited", text="roof.json or takeoff.json was changed by hand after the measuring")
 
@@ -76,12 +99,12 @@ def measure(
     options: Options | None = None,
     progress: Progress = nullcontext,
 ) -> RunResult:
-    """Measure a roof from a cloud: the whole way, into a run folder.
+    """Measure a roof from a cloud or from photos: the whole way, into a run folder.
 
     Parameters
     ----------
     input_path : Path
-        A cloud file or a job folder.
+        A cloud file, a folder of photos or a job folder.
     out : Path, optional
         The run folder; by default beside the input.
     options : Options, optional
@@ -119,14 +142,15 @@ def measure(
         else:
             if held:
                 _check_no_corrections(held, folder)
-            roof, readings, found = _measure_roof(job, options, clock)
+            roof, readings, found, shown = _measure_roof(job, options, clock)
             write_roof(staging, roof)
+            write_photos(staging, shown)
             if readings:
                 write_tape(staging, tape_against(roof, readings, overhang_m=intent.request.site.overhang_m))
             elif previous:
                 copy_checks(folder, staging)
         roof = read_roof(staging)  # so that the same comes out when the later stages run again from the file
-        record = _finish(staging, intent, roof, _take_off(roof, system, intent, clock), found, clock)
+        record = _finish(staging, intent, roof, _take_off(staging, roof, system, intent, clock), found, clock)
     return _result(folder, record, clock.seconds)
 
 
@@ -161,7 +185,7 @@ def take_off(
     with written_whole(folder, previous) as staging:
         copy_roof(folder, staging)
         copy_checks(folder, staging)
-        quantities = _take_off(roof, loaded, intent, clock)
+        quantities = _take_off(staging, roof, loaded, intent, clock)
         record = _finish(staging, intent, roof, quantities, _found(previous, folder, ROOF_FILES), clock)
     return _result(folder, record, clock.seconds)
 
@@ -217,6 +241,7 @@ def redraw(folder: Path, *, metric: bool | None = None, progress: Progress = nul
     quantities = read_takeoff(folder, _takeoff_notices(previous, roof))
     with written_whole(folder, previous) as staging:
         copy_roof(folder, staging)
+        copy_layout(folder, staging)
         copy_checks(folder, staging)
         found = _found(previous, folder, (*ROOF_FILES, "takeoff.json"))
         record = _finish(staging, intent, roof, quantities, found, clock)
@@ -262,6 +287,7 @@ def tape(
     quantities = read_takeoff(folder, _takeoff_notices(previous, roof))
     with written_whole(folder, previous) as staging:
         copy_roof(folder, staging)
+        copy_layout(folder, staging)
         write_tape(staging, check)
         found = _found(previous, folder, (*ROOF_FILES, "takeoff.json"))
         record = _finish(staging, intent, roof, quantities, found, clock)
@@ -298,6 +324,7 @@ def compare(
     exposure_m = _system(intent).shingle.exposure_in * INCH_M
     with written_whole(folder, previous) as staging:
         copy_roof(folder, staging)
+        copy_layout(folder, staging)
         copy_checks(folder, staging)
         write_comparison(staging, roof, quantities, theirs, left_out=left_out, exposure_m=exposure_m)
         found = _found(previous, folder, (*ROOF_FILES, "takeoff.json"))
@@ -328,35 +355,59 @@ def _correct(
             write_tape(staging, check)
         found = _found(previous, folder, ROOF_FILES)
         found["corrections"] = len(corrected.state.journal) if corrected.state else 0
-        record = _finish(staging, intent, roof, _take_off(roof, system, intent, clock), found, clock)
+        record = _finish(staging, intent, roof, _take_off(staging, roof, system, intent, clock), found, clock)
     return _result(folder, record, clock.seconds)
 
 
 def _measure_roof(
     job: Job, options: Options, clock: Clock
-) -> tuple[Roof, tuple[TapeReading, ...], dict[str, Any]]:
-    """The stages from file to roof; also lengths that the job states, and which roofs there are."""
-    with clock.stage("read"):
-        scanned = cloud.read_cloud(job.cloud_path, unit=options.unit or job.unit)
+) -> tuple[Roof, tuple[TapeReading, ...], dict[str, Any], dict[str, bytes]]:
+    """The stages from file to roof; also lengths that the job states, which roofs there are, photos'"
+    " files."""
+    scanned, block = _scanned(job, options, clock)
     with clock.stage("isolate"):
         found = find_roof(scanned, options)
     with clock.stage("planes"):
         segmentation = planes.run(found.points)
     with clock.stage("edges"):
         topology = edges.run(found.points, segmentation)
+        if block is not None:
+            topology = photos.place_edges(block, segmentation, topology)
     with clock.stage("adjust"):
         frame = Frame(origin=scanned.origin, crs=scanned.crs, ground_z_m=found.points.ground_z_m)
-        roof = adjust.run(found.points, segmentation, topology, frame)
+        roof = adjust.run(found.points, segmentation, topology, frame, _doubt(block))
         doubts = scrutiny.run(found.points, segmentation, roof)
     readings, stated = job_readings(job, roof, scanned.unit)
-    before = (scanned, found, segmentation, topology)
+    before = (scanned, *((block,) if block is not None else ()), found, segmentation, topology)
     told = tuple(dict.fromkeys([*stated, *(notice for stage in before for notice in stage.notices), *doubts]))
     roof = replace(
         roof,
         notices=tuple(dict.fromkeys([*told, *roof.notices])),
         state=roof.state and replace(roof.state, told=told),
     )
-    return roof, readings, {"chosen": found.points.id, "other_roofs": found.others}
+    shown = {photos.CAMERAS_FILE: photos.cameras_json(block)} if block is not None else {}
+    return roof, readings, {"chosen": found.points.id, "other_roofs": found.others}, shown
+
+
+def _scanned(job: Job, options: Options, clock: Clock) -> tuple[Cloud, photos.Block | None]:
+    """The cloud of a job as it is read, or as its photos make it."""
+    if job.cloud is not None:
+        with clock.stage("read"):
+            return cloud.read_cloud(job.cloud, unit=options.unit or job.unit), None
+    with clock.stage("read"):
+        marks = photos.read_marks(job.marks_path) if job.marks_path else photos.Marks(file=photos.MARKS_FILE)
+        sorted_out = photos.triage(job.photos)
+    with clock.stage("reconstruct"):
+        rng = np.random.default_rng(SEEDS["reconstruct"])
+        block = photos.place(sorted_out, marks, job.known, rng=rng)
+        return photos.dense_cloud(block), block
+
+
+def _doubt(block: photos.Block | None) -> adjust.AdjustConfig:
+    """What the residuals of a cloud cannot show: of photos, scale and level as they were placed."""
+    if block is None:
+        return adjust.AdjustConfig()
+    return adjust.AdjustConfig(scale_sd=block.scale_u, tilt_sd_rad=block.tilt_u_rad)
 
 
 def _check_no_corrections(held: RunRecord, folder: Path) -> None:
@@ -368,9 +419,13 @@ def _check_no_corrections(held: RunRecord, folder: Path) -> None:
         )
 
 
-def _take_off(roof: Roof, system: takeoff.System, intent: Intent, clock: Clock) -> Takeoff:
+def _take_off(staging: Path, roof: Roof, system: takeoff.System, intent: Intent, clock: Clock) -> Takeoff:
+    """The quantities; the courses that they rest on are written at once, unless few files are asked for."""
     with clock.stage("takeoff"):
-        return takeoff.run(roof, system, intent.request, rng=np.random.default_rng(SEEDS["takeoff"]))
+        quantities = takeoff.run(roof, system, intent.request, rng=np.random.default_rng(SEEDS["takeoff"]))
+        if intent.options["files"] != ROOF_ONLY:
+            write_layout(staging, roof, system, intent.request)
+        return quantities
 
 
 def _finish(

@@ -100,17 +100,74 @@ def test_several_clouds_are_named(folder):
         load_job(folder)
 
 
-def test_an_empty_folder_has_no_cloud(tmp_path):
-    with pytest.raises(InputError, match="no cloud in this folder"):
+def test_an_empty_folder_has_nothing_to_measure(tmp_path):
+    with pytest.raises(InputError, match="no cloud and no photos in this folder"):
         load_job(tmp_path)
 
 
 @pytest.mark.parametrize("name", ["drone_001.JPG", "a.heic", "b.png"])
-def test_photos_are_said_to_come_later(tmp_path, name):
+def test_one_photo_is_sent_to_its_own_command(tmp_path, name):
     (tmp_path / name).write_bytes(b"")
-    for path in (tmp_path, tmp_path / name):
-        with pytest.raises(InputError, match="this version measures point clouds"):
-            load_job(path)
+    with pytest.raises(InputError, match="slopewright photo --help"):
+        load_job(tmp_path / name)
+
+
+PHOTO_JOB = """
+[[reference]]
+name = "staff"
+between = ["staff_a", "staff_b"]
+length = 6.0
+unit = "ft"
+u = 0.01
+
+[[reference]]
+board = {dictionary = "APRILTAG_36h11", ids = [7, 8], distance = 6.1}
+unit = "m"
+u = 0.003
+
+[[tape]]
+between = ["eave_a", "eave_b"]
+length = 12.5
+unit = "m"
+u = 0.01
+"""
+
+
+def photo_folder(folder):
+    for name in ("b.JPG", "a.jpg", "notes.txt", "marks.json"):
+        (folder / name).write_bytes(b"")
+    return folder
+
+
+def test_photos_make_a_job_with_their_marks_and_known_lengths(tmp_path):
+    """Oracle: the contract of a job's inputs; NIST SP 811, 1 ft = 0.3048 m."""
+    folder = photo_folder(tmp_path)
+    (folder / "job.toml").write_text(PHOTO_JOB, encoding="utf-8")
+    job = load_job(folder)
+    assert job.cloud is None
+    assert [path.name for path in job.photos] == ["a.jpg", "b.JPG"]
+    assert job.marks_path == folder / "marks.json"
+    staff, boards, tape = job.known
+    assert staff.marks == ("staff_a", "staff_b") and math.isclose(staff.length_m, 6 * 0.3048)
+    assert boards.boards == (7, 8) and boards.length_m == 6.1 and not boards.check_only
+    assert tape.check_only and tape.marks == ("eave_a", "eave_b")
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "start"),
+    [
+        (
+            '["staff_a", "staff_b"]',
+            "[[0, 0, 7], [3, 4, 7]]",
+            "[[reference]] 1 between: points are of a cloud",
+        ),
+        ('["staff_a", "staff_b"]', '["staff_a", "staff_a"]', "[[reference]] 1 between: got"),
+        ("APRILTAG_36h11", "ARUCO_4X4", '[[reference]] 2 board: dictionary: got "ARUCO_4X4"'),
+        ("[7, 8]", "[7, 7]", "[[reference]] 2 board: ids: got [7, 7]"),
+    ],
+)
+def test_a_known_length_of_photos_is_checked(tmp_path, old, new, start):
+    assert fault(photo_folder(tmp_path), PHOTO_JOB.replace(old, new)).startswith(start)
 
 
 @pytest.mark.parametrize(

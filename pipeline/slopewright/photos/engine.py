@@ -1,6 +1,4 @@
-"""Features, matches and mapping by pycolmap, in a process of its own.
-
-`python -m slopewright.photos.engine FOLDER`
+"""Features, matches and mapping by pycolmap; `mapping.py` runs this in a process of its own.
 
 A failed check inside that library ends its process, and it writes to stderr whatever it is told: neither may
 happen to the program itself.  The folder has request.json and the pictures; the answer is models.npz.
@@ -10,7 +8,6 @@ Pixels of the answer follow the project: (0, 0) is the centre of the first pixel
 from __future__ import annotations
 
 import json
-import sys
 from pathlib import Path
 from typing import Any
 
@@ -30,14 +27,15 @@ KEYS = ("names", "camera", "lens", "pose", "points", "seen", "pixels")
 MIN_MODEL = 3  # photos
 MAX_MODELS = 6  # pieces worth telling of
 GUESSED_FOCAL = (
-    1.0  # focal length over long side where EXIF has none: telephones and drones have 0.65 to 0.85
+    0.75  # focal length over long side where EXIF has none: telephones and drones have 0.65 to 0.85
 )
 
 
-def main(folder: Path) -> None:
+def main(name: str) -> None:
     """Match and map the pictures of a folder."""
     import pycolmap
 
+    folder = Path(name)
     request = json.loads((folder / REQUEST_FILE).read_text(encoding="utf-8"))
     pycolmap.set_random_seed(request["seed"])
     database = folder / "database.db"
@@ -176,7 +174,3 @@ def _arrays(found: Any) -> dict[str, Any]:
         "seen": table[:, :2].astype(np.int64),
         "pixels": table[:, 2:],
     }
-
-
-if __name__ == "__main__":
-    main(Path(sys.argv[1]))

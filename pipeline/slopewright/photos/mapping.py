@@ -27,6 +27,7 @@ ALL_PAIRS = 45  # photos up to which every pair is matched: a minute or two of w
 GPS_NEIGHBOURS = 14  # of each photo; 12 to 16 joined every block that was tried
 TIME_NEIGHBOURS = 10  # before and after
 LOOP_PHOTOS = 24  # spread over the capture, all pairs of which are matched so that it closes
+RUN_ENGINE = "import sys; from slopewright.photos.engine import main; main(sys.argv[1])"
 EARTH_M = 6_371_000.0
 
 
@@ -63,7 +64,7 @@ def map_photos(photos: tuple[UsablePhoto, ...], *, focal_known: bool = True) -> 
         }
         (folder / REQUEST_FILE).write_text(json.dumps(request), encoding="utf-8")
         done = subprocess.run(
-            [sys.executable, "-m", "slopewright.photos.engine", str(folder)],
+            [sys.executable, "-c", RUN_ENGINE, str(folder)],
             capture_output=True,
             text=True,
             errors="replace",

@@ -11,7 +11,7 @@ from typing import Any
 class SourceFile:
     """One input."""
 
-    role: str  # "cloud", "job", "footprint" or "system"
+    role: str  # "cloud", "photo", "marks", "job", "footprint" or "system"
     name: str
     n_bytes: int
     sha256: str

@@ -26,7 +26,7 @@ SOURCES = frozenset({".py", ".typ", ".ttf", ".txt", ".json"})  # endings of the 
 class Digest:
     """One input file: its name without the folder, its size and its SHA-256."""
 
-    role: str  # "cloud", "job", "footprint" or "system"
+    role: str  # "cloud", "photo", "marks", "job", "footprint" or "system"
     name: str
     n_bytes: int
     sha256: str
