@@ -32,9 +32,12 @@ class Trial:
     net: Net
     cost: float  # robust sum of squares in standard deviations, unexplained marks and the lens included
     strain: float  # root of cost by mark and coordinate
+    explained: float  # share of the marks that have a place
 
 
-def assemble(sights: Sights, prior: LensPrior, rng: np.random.Generator) -> list[Trial]:
+def assemble(
+    sights: Sights, prior: LensPrior, rng: np.random.Generator, *, most: int = MOST_TRIALS
+) -> list[Trial]:
     """Arrangements, best first.
 
     Parameters
@@ -42,6 +45,8 @@ def assemble(sights: Sights, prior: LensPrior, rng: np.random.Generator) -> list
     sights : Sights
     prior : LensPrior
     rng : Generator
+    most : int
+        Arrangements that are tried.
 
     Returns
     -------
@@ -72,7 +77,7 @@ def assemble(sights: Sights, prior: LensPrior, rng: np.random.Generator) -> list
             if n_photos > FEW_PHOTOS and trials[-1].strain < ENOUGH_STRAIN:
                 break
         trials.sort(key=lambda trial: trial.cost)
-        if (trials and trials[0].strain < ENOUGH_STRAIN) or n_tried >= MOST_TRIALS:
+        if (trials and trials[0].strain < ENOUGH_STRAIN) or n_tried >= most:
             break
     return trials
 
@@ -212,4 +217,9 @@ def _weighed(net: Net, sights: Sights, prior: LensPrior) -> Trial:
         square = np.where(camera[:, 2] > 0, np.nan_to_num(square, nan=UNEXPLAINED), UNEXPLAINED)
         cost += float(np.minimum(square, UNEXPLAINED).sum())
     cost += float(((net.lens[:, 0] / prior.focal_sd) ** 2).sum())
-    return Trial(net=net, cost=cost, strain=float(np.sqrt(cost / (2 * len(sights.photo)))))
+    return Trial(
+        net=net,
+        cost=cost,
+        strain=float(np.sqrt(cost / (2 * len(sights.photo)))),
+        explained=float(placed.mean()),
+    )

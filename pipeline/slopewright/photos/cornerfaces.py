@@ -11,6 +11,7 @@ import re
 from dataclasses import dataclass
 
 import numpy as np
+import shapely
 from scipy.spatial import ConvexHull, QhullError
 from scipy.special import chdtrc
 
@@ -106,6 +107,10 @@ def _named(coded: dict[int, list[tuple[str, str]]], names: tuple[str, ...], xyz:
         ring = [by_number[number] for number in sorted(by_number)]
         if len(ring) < 3:
             raise InputError(f"{file}: face {face} has {len(ring)} corners that were placed, need 3 or more")
+        if not shapely.Polygon(xyz[ring, :2]).is_valid:
+            raise InputError(
+                f"{file}: sides of face {face} cross in plan: its corners must be numbered in order round it"
+            )
         if _plan_area(xyz[ring]) < 0:
             ring.reverse()
         rings.append(tuple(ring))

@@ -25,9 +25,10 @@ LEAST_MARKS = 4  # of a photo, in common with others
 FOCAL_SD = 0.03  # of EXIF's focal length: whole millimetres of a 35 mm frame, breathing, stabilising crops
 FREE_FOCAL_SD = 0.35  # where EXIF is silent or wrong
 USUAL_FOCAL = 0.8  # of the long side: telephones and drones
-HOPELESS = 3.0  # strain of an arrangement in which half of the marks have no place
+LEAST_EXPLAINED = 0.6  # share of all marks that an arrangement must hold
 STRAINED = 1.5  # strain of an arrangement that makes the lens doubtful
 DRAWN = 2.5  # ... and standard deviations by which the marks draw it away from EXIF
+FREE_TRIALS = 4  # arrangements that are tried for each focal length
 RELEASE_GAIN = 25.0  # squares of standard deviations by which a free lens must fit better to be believed
 FALSE_ALARMS = 0.01  # chance that any mark of a job without blunders is called one
 WILD = 10.0  # standard deviations: marks so far from the robust fit are left out together, the rest singly
@@ -204,10 +205,11 @@ def _arranged(
     notices: list[Notice] = []
     free = replace(prior, focal_sd=np.full(len(prior.focal_sd), FREE_FOCAL_SD))
     stated = prior.focal_sd < FREE_FOCAL_SD
-    if stated.any() and (not trials or trials[0].strain > STRAINED or _drawn(trials[0], prior)):
+    strained = not trials or trials[0].strain > STRAINED or _drawn(trials[0], prior)
+    if stated.any() and strained:
         for factor in (1.0, 0.75, 1.35):
             guess = replace(free, focal_px=prior.focal_px * factor)
-            freed = assemble(sights, guess, rng)
+            freed = assemble(sights, guess, rng, most=FREE_TRIALS)
             if freed and (not trials or freed[0].cost < trials[0].cost - RELEASE_GAIN):
                 trials, kept = freed, guess
                 f = float((kept.focal_px * np.exp(freed[0].net.lens[:, 0]))[0])
@@ -225,7 +227,7 @@ def _arranged(
         raise InputError(f"{file}: {_advice(photos, sights)}")
     best = trials[0]
     n_photos, n_marks = int(best.net.posed.sum()), int(best.net.known.sum())
-    if n_photos < 2 or n_marks < LEAST_MARKS or best.strain > HOPELESS:
+    if n_photos < 2 or n_marks < LEAST_MARKS or best.explained < LEAST_EXPLAINED:
         raise InputError(f"{file}: {_advice(photos, sights)}")
     for other in trials[1:]:
         if other.cost - best.cost < TWIN_COST and _apart(best.net, other.net) > TWIN_APART:
@@ -253,8 +255,9 @@ def _advice(photos: list[Photo], sights: Sights) -> str:
         )
     weakest = min(range(n), key=lambda i: len(by_photo[i]))
     return (
-        f"the photos cannot be placed by their marks; check the marks' names, and mark more corners that"
-        f" neighbouring photos share, first in {photos[weakest].name} ({len(by_photo[weakest])} now)"
+        "the photos cannot be placed by their marks: check that a name means one place and that all photos"
+        " show one house; mark more corners that neighbouring photos share, first in"
+        f" {photos[weakest].name} ({len(by_photo[weakest])} now)"
     )
 
 
