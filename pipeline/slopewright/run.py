@@ -362,8 +362,7 @@ def _correct(
 def _measure_roof(
     job: Job, options: Options, clock: Clock
 ) -> tuple[Roof, tuple[TapeReading, ...], dict[str, Any], dict[str, bytes]]:
-    """The stages from file to roof; also lengths that the job states, which roofs there are, photos'"
-    " files."""
+    """The stages from file to roof; also lengths the job states, which roofs there are, what photos show."""
     scanned, block = _scanned(job, options, clock)
     with clock.stage("isolate"):
         found = find_roof(scanned, options)
