@@ -14,7 +14,7 @@ from ..errors import InputError
 from ..scene import Array, lock
 from .model import Block, Camera, PosedPhoto
 
-MOST_PARTNERS = 4  # of a photo: more gave no more cover in the trials on drone sets (own trials)
+MOST_PARTNERS = 3  # of a photo: a fourth gave no more cover on drone sets (own trials)
 BEST_ANGLE_RAD = np.deg2rad(12.0)  # between rays: wide enough for depth, narrow enough to look alike
 ANGLE_SPREAD = 0.6  # of the logarithm of the angle: half the weight at 6° and at 24°
 LEAST_ANGLE_RAD, MOST_ANGLE_RAD = np.deg2rad(3.0), np.deg2rad(30.0)

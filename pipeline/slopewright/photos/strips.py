@@ -11,12 +11,12 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 import numpy.typing as npt
-import shapely
 
 from ..scene import Array, EdgeKind, Segmentation, Topology, lock
 from .model import Block, PosedPhoto
 from .pairs import in_frame
 from .read import load_pixels
+from .sight import Faces
 
 FREE = (EdgeKind.EAVE, EdgeKind.RAKE)
 REACH_M = 0.25  # in and out from where the cloud has the edge
@@ -28,7 +28,6 @@ GRAZING = 0.2  # cosine between view and normal (78°) under which a plane is no
 COARSE = 3.0  # times the finest photo's pixel across the edge: coarser photos add nothing
 MIN_STEP_M, MOST_STEP_M = 0.002, 0.01  # between samples across the edge
 LEAST_INSIDE = 3  # photos from over the roof's side of an edge, that do not see the board below it
-CLEAR_M = 0.1  # a face so close to the edge does not hide it
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -107,7 +106,7 @@ def free_pieces(segmentation: Segmentation, topology: Topology) -> list[Piece]:
 
 def look(block: Block, segmentation: Segmentation, topology: Topology, pieces: list[Piece]) -> list[Profiles]:
     """The profiles of each piece in all photos that see it well."""
-    roof = _Faces(segmentation, topology)
+    roof = _roof(segmentation, topology)
     seen = [_sight(block, piece, roof) for piece in pieces]
     faced = [_keep_inside(block, piece, pixel_m) for piece, (pixel_m, _) in zip(pieces, seen, strict=True)]
     t = _stations_across(np.concatenate([pixel_m for pixel_m, _ in seen] or [np.zeros(0)]))
@@ -165,39 +164,21 @@ def _face_inside(topology: Topology, start: int, end: int, plane: int, out: Arra
     return None
 
 
-class _Faces:
-    """The faces as things that hide others."""
-
-    def __init__(self, segmentation: Segmentation, topology: Topology) -> None:
-        self.normal, self.offset, self.outline = [], [], []
-        for face in topology.faces:
-            plane = segmentation.planes[face.plane]
-            rings = [[topology.vertices[topology.corners[c].vertex].xy for c in loop] for loop in face.loops]
-            outline = shapely.make_valid(shapely.Polygon(rings[0], rings[1:]))
-            shapely.prepare(outline)
-            self.normal.append(plane.normal)
-            self.offset.append(float(plane.normal @ plane.centroid))
-            self.outline.append(outline)
-
-    def hide(self, centre: Array, xyz: Array, own: int) -> npt.NDArray[np.bool_]:
-        """Which of the points (n, 3) other faces than their own hide from a camera."""
-        hidden = np.zeros(len(xyz), dtype=bool)
-        way = centre - xyz
-        length = np.linalg.norm(way, axis=1)
-        for f, (normal, offset, outline) in enumerate(
-            zip(self.normal, self.offset, self.outline, strict=True)
-        ):
-            if f == own:
-                continue
-            speed = way @ normal
-            share = (offset - xyz @ normal) / np.where(np.abs(speed) < 1e-12, np.inf, speed)
-            between = (share * length > CLEAR_M) & (share < 1)
-            met = xyz + share[:, None] * way
-            hidden |= between & shapely.contains_xy(outline, met[:, 0], met[:, 1])
-        return hidden
+def _roof(segmentation: Segmentation, topology: Topology) -> Faces:
+    """The faces as traced, to see what hides an edge."""
+    rings = [
+        [np.array([topology.vertices[topology.corners[c].vertex].xy for c in loop]) for loop in face.loops]
+        for face in topology.faces
+    ]
+    planes = [segmentation.planes[face.plane] for face in topology.faces]
+    return Faces(
+        normals=np.array([plane.normal for plane in planes]),
+        offsets=np.array([plane.normal @ plane.centroid for plane in planes]),
+        rings=rings,
+    )
 
 
-def _sight(block: Block, piece: Piece, roof: _Faces) -> tuple[Array, npt.NDArray[np.bool_]]:
+def _sight(block: Block, piece: Piece, roof: Faces) -> tuple[Array, npt.NDArray[np.bool_]]:
     """Size of a pixel across the edge in each photo, not a number where not seen; which chunks are seen."""
     pixel_m = np.full(len(block.photos), np.nan)
     chunks = np.zeros((len(block.photos), len(piece.stations)), dtype=bool)
