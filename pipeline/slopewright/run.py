@@ -399,7 +399,13 @@ def _scanned(job: Job, options: Options, clock: Clock) -> tuple[Cloud, photos.Bl
     with clock.stage("reconstruct"):
         rng = np.random.default_rng(SEEDS["reconstruct"])
         block = photos.place(sorted_out, marks, job.known, rng=rng)
-        return photos.dense_cloud(block), block
+        scanned = photos.dense_cloud(block)
+        points = find_roof(scanned, options).points
+        segmentation = planes.run(points)
+        block, scanned = photos.levelled_by_house(
+            block, scanned, segmentation, edges.run(points, segmentation)
+        )
+    return scanned, block
 
 
 def _doubt(block: photos.Block | None) -> adjust.AdjustConfig:

@@ -2,6 +2,7 @@
 
 from ..scene import Cloud, Segmentation, Topology
 from .cameras_file import CAMERAS_FILE, cameras_json
+from .even import levelled_by_house
 from .marks import MARKS_FILE, Mark, Marks, read_marks
 from .model import Block, Camera, PosedPhoto
 from .scale import KnownLength
@@ -20,6 +21,7 @@ __all__ = [
     "Triage",
     "cameras_json",
     "dense_cloud",
+    "levelled_by_house",
     "place",
     "place_edges",
     "read_marks",
