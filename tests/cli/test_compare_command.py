@@ -34,7 +34,7 @@ def write_list(folder, area_m2):
 
 
 def test_a_list_that_took_the_plan_is_found_out(slopewright_, folder):
-    before = {path.name: path.read_bytes() for path in folder.iterdir()}
+    before = {path.name: path.read_bytes() for path in folder.iterdir() if path.is_file()}
     table = write_list(folder, totals(folder)["plan_area"]["value"])
     answer = slopewright_("compare", folder, table, "--map", folder.parent / "map.toml")
     assert answer.status == 0, answer.err

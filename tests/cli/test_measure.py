@@ -17,7 +17,8 @@ from slopewright.certify import reasons_against
 from slopewright.cli import main
 
 FILES = {"roof.json", "covariance.json", "takeoff.json", "takeoff.csv", "roof.glb", "roof.obj", "plan.svg"}
-FILES |= {"plan.dxf", "report.pdf", "roof.city.json", "run.json", "times.json"}
+FILES |= {"plan.dxf", "report.pdf", "roof.city.json", "run.json", "times.json", "layout.json"}
+FILES |= {"courses/A.svg", "courses/B.svg"}
 
 
 @pytest.fixture
@@ -31,14 +32,15 @@ def job(tmp_path):
 
 def contents(folder):
     """Bytes by file name; times are no part of the contract of equal bytes."""
-    return {path.name: path.read_bytes() for path in folder.iterdir() if path.name != "times.json"}
+    paths = [path for path in folder.rglob("*") if path.is_file() and path.name != "times.json"]
+    return {path.relative_to(folder).as_posix(): path.read_bytes() for path in paths}
 
 
 def test_measuring_writes_every_file_and_says_how_much(slopewright_, calls, job):
     answer = slopewright_("measure", job)
     assert answer.status == 0, answer
     run = job.parent / "house.run"
-    assert {path.name for path in run.iterdir()} == FILES
+    assert contents(run).keys() == FILES - {"times.json"}
     assert str(run) in answer.out
     assert answer.err == ""  # quiet in a pipe: no bars
     assert len(answer.out.splitlines()) <= 42, "the summary fits one screen"

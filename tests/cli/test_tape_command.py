@@ -65,7 +65,15 @@ def test_a_table_is_held_against_the_roof_beside_what_the_job_says(slopewright_,
     assert "3 of 4 agree, 1 in conflict" in " ".join(answer.out.split())
     after = contents(folder)
     same = {name for name in before if after[name] == before[name]}
-    assert same >= {"roof.json", "covariance.json", "state.json", "takeoff.json", "takeoff.csv", "plan.svg"}
+    assert same >= {
+        "roof.json",
+        "covariance.json",
+        "state.json",
+        "takeoff.json",
+        "takeoff.csv",
+        "plan.svg",
+        "layout.json",
+    }
     text = " ".join(page.extract_text() for page in PdfReader(folder / "report.pdf").pages)
     assert "Tape measurements beside the roof" in text and "CONFLICT" in text
 

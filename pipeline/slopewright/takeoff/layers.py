@@ -89,6 +89,14 @@ class AreaLayer(Layer):
             raise ValueError("unit 'sq' takes neither per_square nor per_square_range, other units need one")
         return self
 
+    def covers(self, rise: float) -> bool:
+        """Is a pitch [inches in 12] within the layer's range?"""
+        return (
+            (self.rise_from is None or rise >= self.rise_from)
+            and (self.rise_above is None or rise > self.rise_above)
+            and (self.rise_below is None or rise < self.rise_below)
+        )
+
 
 class EdgesLayer(Layer):
     """Runs along all edges of some kinds, or along those where the work ends at an untouched plane."""

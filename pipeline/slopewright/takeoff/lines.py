@@ -12,7 +12,7 @@ from .layers import AnyLayer
 from .order import order_packages
 from .package import Package
 from .scope import ORDERED
-from .strips import pieces_pooled, pieces_without_reuse
+from .strips import pieces_pooled, pieces_without_reuse, plan_strips
 from .survey import Found, Survey
 
 OFFCUTS = {
@@ -49,6 +49,7 @@ def take_line(
         waste = summary((fewest + share * (most - fewest)) * package.stock_ft - found.draws)
         packages = most if package.offcuts == "none" else fewest
         rule.append(f"Stock {package.stock_ft:g} ft, lap {package.lap_in:g} in: {OFFCUTS[package.offcuts]}")
+        rule.append(_pooled_note(package, found))
     else:
         used = found.draws if found.used is None else found.used
         if package is not None:
@@ -83,6 +84,16 @@ def _order(packages: Array | None, package: Package | None, status: str, assuran
     if packages is None or package is None or status not in ORDERED or not packages.any():
         return None
     return order_packages(packages, unit=package.unit, assurance=assurance)
+
+
+def _pooled_note(package: Package, found: Found) -> str:
+    """What pooling comes to at the best lengths, and whether fewer could do."""
+    stock_m, lap_m = (package.stock_ft or 0.0) * FOOT_M, package.lap_in * INCH_M
+    runs_m = [float(run.mean()) for run in found.runs_m]  # mirrored draws: their mean is the best value
+    plan = plan_strips([run for run in runs_m if run > 0], stock_m=stock_m, lap_m=lap_m)
+    if plan.proven:
+        return f"Pooled, {plan.pieces} at the best lengths, proven the fewest."
+    return f"Pooled, {plan.pieces} at the best lengths, where no fewer than {plan.bound} could do."
 
 
 def _stock_pieces(package: Package, found: Found) -> tuple[Array, Array]:

@@ -38,7 +38,7 @@ COUNTS = "job.toml [counts]"
 
 def area(layer: AreaLayer, survey: Survey, rng: np.random.Generator) -> Found | None:
     """Area of the planes within the layer's range of pitch, times layers, in squares or per square."""
-    planes = [plane for plane in survey.planes if _in_range(layer, plane)]
+    planes = [plane for plane in survey.planes if layer.covers(rise(plane))]
     times = _times(layer, survey)
     if not planes or times == 0:
         return None
@@ -289,15 +289,6 @@ def _laid(courses: RoofCourses, rule_of_thumb: tuple[float, float]) -> str:
     return (
         f" Waste by laying the courses, {pieces} pieces of which {cut} cut: {told};"
         f" the rule of thumb, not used, says {low:.0%} to {high:.0%}."
-    )
-
-
-def _in_range(layer: AreaLayer, plane: Plane) -> bool:
-    value = rise(plane)
-    return (
-        (layer.rise_from is None or value >= layer.rise_from)
-        and (layer.rise_above is None or value > layer.rise_above)
-        and (layer.rise_below is None or value < layer.rise_below)
     )
 
 

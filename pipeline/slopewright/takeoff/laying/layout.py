@@ -132,7 +132,10 @@ def outlines(plane: PlaneCourses) -> list[Array]:
     base = covered.bounds[1]
     butt = base + cells.course * pattern.exposure_m
     boxes = shapely.box(cells.start_m, butt, cells.end_m, butt + pattern.height_m)
-    parts = np.where(plane.whole > 0, boxes, shapely.intersection(boxes, covered))
+    cut = plane.whole == 0
+    shapely.prepare(covered)
+    parts = boxes.copy()
+    parts[cut] = shapely.intersection(boxes[cut], covered)
     rings = []
     for part in parts:
         pieces = [p for p in shapely.get_parts(part) if p.geom_type == "Polygon" and p.area > ROUNDING_M2]

@@ -8,12 +8,14 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
-from ...roof import Plane, Roof
+from ...roof import Plane, Roof, RoofObject
 from ...scene import Array, EdgeKind, lock
 from .pattern import Pattern
 
 LEVEL_SINE = 1e-6  # a plane flatter than this has no upslope; u is then the grid's east
 LEVEL_COS = np.cos(np.deg2rad(3.0))  # an eave that runs further off the contour is no line to lay along
+OPENINGS = frozenset({"chimney", "skylight"})  # courses end at them; pipes and vents go through a shingle
+LEAST_OPENING_M = 0.2  # a smaller one is lost in a shingle
 CORNER_SINE = 0.1  # sides that bend less, or fold back, are moved apart and joined by a step, not mitred
 
 
@@ -23,7 +25,9 @@ class Shape:
 
     plane: str
     rings: tuple[Array, ...]  # (k, 2) [m], outer first, v = 0 at the lowest corner
-    covered: tuple[Array, ...]  # the same moved past eaves, rakes, ... by the pattern's `beyond_m`
+    covered: tuple[
+        Array, ...
+    ]  # moved past eaves, rakes, ... by `beyond_m`, with holes for chimneys and skylights
     axes: Array  # (3, 2) columns u, v in the roof's coordinates
     origin: Array  # (3,) where u = v = 0 [m]
 
@@ -72,7 +76,39 @@ def true_shape(roof: Roof, plane: Plane, pattern: Pattern) -> Shape:
         )
         for loop in plane.loops
     ]
-    return Shape(plane=plane.id, rings=rings, covered=_moved(rings, past), axes=axes, origin=origin)
+    covered = _moved(rings, past)
+    openings = [_opening(thing, axes, origin) for thing in roof.objects if _is_opening(thing, plane)]
+    covered = _with_openings(covered, openings)
+    return Shape(plane=plane.id, rings=rings, covered=covered, axes=axes, origin=origin)
+
+
+def _is_opening(thing: RoofObject, plane: Plane) -> bool:
+    return thing.plane == plane.id and thing.kind in OPENINGS and min(thing.size) >= LEAST_OPENING_M
+
+
+def _opening(thing: RoofObject, axes: Array, origin: Array) -> Array:
+    """The ring of what courses are cut round, shape (4, 2), clockwise."""
+    u, v = (np.array(thing.position) - origin) @ axes
+    half_u, half_v = thing.size[0] / 2, thing.size[1] / 2
+    corners = [
+        (u - half_u, v - half_v),
+        (u - half_u, v + half_v),
+        (u + half_u, v + half_v),
+        (u + half_u, v - half_v),
+    ]
+    return np.array(corners)
+
+
+def _with_openings(covered: tuple[Array, ...], openings: Sequence[Array]) -> tuple[Array, ...]:
+    """Rings with holes for the openings that lie wholly within them and clear of one another."""
+    outline = shapely.Polygon(covered[0], covered[1:])
+    kept = list(covered)
+    for ring in openings:
+        hole = shapely.Polygon(ring)
+        if outline.contains_properly(hole):
+            outline = outline.difference(hole)
+            kept.append(ring)
+    return tuple(kept)
 
 
 def _along_courses(roof: Roof, plane: Plane) -> Array:
