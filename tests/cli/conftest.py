@@ -44,7 +44,7 @@ def calls(monkeypatch):
         assert len(points.xyz) == len(segmentation.labels)
         return types.SimpleNamespace(notices=())
 
-    def adjust(points, segmentation, topology, frame):
+    def adjust(points, segmentation, topology, frame, config=None):
         made.append("adjust")
         return dataclasses.replace(gable(), frame=frame)
 
