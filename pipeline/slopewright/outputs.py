@@ -4,10 +4,17 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from . import adjust, report
+from .photos import Block, evidence_of
+from .report.colour import css_colour
+from .report.plan.strokes import STROKES
 from .roof import Roof, Takeoff
 from .scene import Notice
+
+if TYPE_CHECKING:
+    from .photos.objects import FoundObject
 
 ROOF_FILE, COVARIANCE_FILE, STATE_FILE = "roof.json", "covariance.json", "state.json"
 TAKEOFF_FILE = "takeoff.json"
@@ -28,6 +35,25 @@ def write_photos(folder: Path, files: dict[str, bytes]) -> None:
     for name, content in files.items():
         (folder / name).parent.mkdir(parents=True, exist_ok=True)
         (folder / name).write_bytes(content)
+
+
+def photo_pictures(block: Block, roof: Roof, things: tuple[FoundObject, ...]) -> dict[str, bytes]:
+    """What photos show of a roof, in the look of the other drawings: contents by path below the folder."""
+    from .photos.overlay import Looks, Stroke  # with OpenCV, which clouds do not need
+
+    def rgb(pitch_deg: float) -> tuple[int, int, int]:
+        red, green, blue = bytes.fromhex(css_colour(pitch_deg).removeprefix("#"))
+        return red, green, blue
+
+    strokes = {
+        kind: Stroke(
+            letter=stroke.letter,
+            width_mm=stroke.width_mm,
+            dashes_mm=tuple(float(part) for part in stroke.dashes.split()),
+        )
+        for kind, stroke in STROKES.items()
+    }
+    return evidence_of(block, roof, Looks(colour=rgb, strokes=strokes), things)
 
 
 def copy_roof(source: Path, target: Path) -> None:

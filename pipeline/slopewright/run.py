@@ -51,6 +51,7 @@ from .outputs import (
     ROOF_FILES,
     STATE_FILE,
     copy_roof,
+    photo_pictures,
     read_editable,
     read_roof,
     read_takeoff,
@@ -376,6 +377,11 @@ def _measure_roof(
         frame = Frame(origin=scanned.origin, crs=scanned.crs, ground_z_m=found.points.ground_z_m)
         roof = adjust.run(found.points, segmentation, topology, frame, _doubt(block))
         doubts = scrutiny.run(found.points, segmentation, roof)
+        shown: dict[str, bytes] = {}
+        if block is not None:
+            things = photos.things_on(found.points, roof)
+            roof = replace(roof, objects=tuple(each.thing for each in things))
+            shown = {photos.CAMERAS_FILE: photos.cameras_json(block)} | photo_pictures(block, roof, things)
     readings, stated = job_readings(job, roof, scanned.unit)
     before = (scanned, *((block,) if block is not None else ()), found, segmentation, topology)
     told = tuple(dict.fromkeys([*stated, *(notice for stage in before for notice in stage.notices), *doubts]))
@@ -384,7 +390,6 @@ def _measure_roof(
         notices=tuple(dict.fromkeys([*told, *roof.notices])),
         state=roof.state and replace(roof.state, told=told),
     )
-    shown = {photos.CAMERAS_FILE: photos.cameras_json(block)} if block is not None else {}
     return roof, readings, {"chosen": found.points.id, "other_roofs": found.others}, shown
 
 

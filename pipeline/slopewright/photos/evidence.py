@@ -16,6 +16,7 @@ import numpy.typing as npt
 from ..roof import Roof
 from ..scene import Array, lock
 from .model import Block
+from .objects import FoundObject
 from .orthophoto import MOST_PHOTOS, blended, finished, sheet_of, taken
 from .overlay import Looks, draw_over, faces_of
 from .pairs import in_frame
@@ -42,7 +43,7 @@ class _Worth:
         lock(self.pixels, self.pixel_m)
 
 
-def run(block: Block, roof: Roof, looks: Looks) -> dict[str, bytes]:
+def run(block: Block, roof: Roof, looks: Looks, things: tuple[FoundObject, ...] = ()) -> dict[str, bytes]:
     """Overlays and orthophotos of a roof.
 
     Parameters
@@ -52,6 +53,8 @@ def run(block: Block, roof: Roof, looks: Looks) -> dict[str, bytes]:
         In the block's frame.
     looks : Looks
         Colours and strokes of the other drawings.
+    things : tuple of FoundObject, optional
+        What stands on the roof, for the index.
 
     Returns
     -------
@@ -97,7 +100,22 @@ def run(block: Block, roof: Roof, looks: Looks) -> dict[str, bytes]:
             }
         )
     unseen = [plane.id for n, plane in enumerate(roof.planes) if n not in sheets]
-    index = {"format": "slopewright-photos", "version": 1, "files": entries, "not_seen": unseen}
+    index = {
+        "format": "slopewright-photos",
+        "version": 1,
+        "files": entries,
+        "not_seen": unseen,
+        "objects": [
+            {
+                "id": found.thing.id,
+                "kind": found.thing.kind,
+                "plane": found.thing.plane,
+                "confidence": found.confidence,
+                "height_m": round(found.height_m, 2),
+            }
+            for found in things
+        ],
+    }
     files[INDEX_FILE] = (json.dumps(index, indent=1, ensure_ascii=False) + "\n").encode()
     return files
 

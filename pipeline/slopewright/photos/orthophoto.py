@@ -125,6 +125,10 @@ def finished(sheet: Sheet, picture: npt.NDArray[np.float32], roof: Roof) -> Pict
         ring = np.rint(sheet.pixels(roof.ring(loop)) * 16).astype(np.int32)
         cv2.polylines(image, [ring], True, (255, 255, 255), 3, cv2.LINE_AA, 4)
         cv2.polylines(image, [ring], True, (0, 0, 0), 1, cv2.LINE_AA, 4)
+    for thing in roof.objects:
+        if thing.plane == plane.id:
+            x, y = np.rint(sheet.pixels(np.array([thing.position]))[0]).astype(int)
+            cv2.putText(image, thing.id, (int(x) - 8, int(y) + 5), FONT, 0.5, (255, 255, 255), 1, cv2.LINE_AA)
     width = max(image.shape[1], 420)
     framed = np.full((image.shape[0] + STRIP_PX, width, 3), 255, np.uint8)
     framed[: image.shape[0], : image.shape[1]] = image

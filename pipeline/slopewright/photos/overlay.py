@@ -142,6 +142,11 @@ def draw_over(photo: PosedPhoto, pixels: Picture, roof: Roof, faces: Faces, look
             at = canvas.at(spot[None])[0]
             if np.isfinite(at).all():
                 canvas.write(plane.id, at, 1.3, bold=True)
+    for thing in roof.objects:
+        spot = np.array([thing.position])
+        at = canvas.at(spot)[0]
+        if facing[names[thing.plane]] and np.isfinite(at).all() and not faces.hide(photo.centre, spot)[0]:
+            canvas.write(f"{thing.kind} {thing.id}", at, 0.5)
     return canvas.picture
 
 
