@@ -16,6 +16,7 @@ from .scene import Notice
 from .units import METRES_PER_UNIT
 
 TAPE_FILE, COMPARE_FILE = "tape.json", "compare.json"
+CLOUD_FILE = "cloud.laz"  # labelled as measured; ids of planes are never used twice
 ROOF_FILE = "roof.json"
 JOB_READINGS = "job.toml"  # how the `where` of what a job states begins
 OUTDATED = Notice(
@@ -28,8 +29,8 @@ CODES = frozenset(
 
 
 def copy_checks(source: Path, target: Path) -> None:
-    """Take over what another folder's roof was held against."""
-    for name in (TAPE_FILE, COMPARE_FILE):
+    """Take over what another folder's roof was held against, and the points it was measured from."""
+    for name in (TAPE_FILE, COMPARE_FILE, CLOUD_FILE):
         if (source / name).exists():
             (target / name).write_bytes((source / name).read_bytes())
 

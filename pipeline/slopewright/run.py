@@ -26,6 +26,7 @@ from . import (
 )
 from .certify import reasons_against
 from .checked import (
+    CLOUD_FILE,
     CODES,
     copy_checks,
     job_readings,
@@ -288,6 +289,7 @@ def tape(
     quantities = read_takeoff(folder, _takeoff_notices(previous, roof))
     with written_whole(folder, previous) as staging:
         copy_roof(folder, staging)
+        copy_checks(folder, staging)
         copy_layout(folder, staging)
         write_tape(staging, check)
         found = _found(previous, folder, (*ROOF_FILES, "takeoff.json"))
@@ -349,6 +351,7 @@ def _correct(
         corrected = change(read_editable(folder))
     with written_whole(folder, previous) as staging:
         copy_roof(folder, staging)
+        copy_checks(folder, staging)
         write_roof(staging, corrected)
         roof = read_roof(staging)
         check = check or tape_again(folder, corrected, overhang_m=intent.request.site.overhang_m)
@@ -390,6 +393,8 @@ def _measure_roof(
         notices=tuple(dict.fromkeys([*told, *roof.notices])),
         state=roof.state and replace(roof.state, told=told),
     )
+    if options.files != ROOF_ONLY:
+        shown[CLOUD_FILE] = report.cloud_laz(found.points, segmentation, roof)
     return roof, readings, {"chosen": found.points.id, "other_roofs": found.others}, shown
 
 

@@ -18,7 +18,7 @@ from slopewright.cli import main
 
 FILES = {"roof.json", "covariance.json", "takeoff.json", "takeoff.csv", "roof.glb", "roof.obj", "plan.svg"}
 FILES |= {"plan.dxf", "report.pdf", "roof.city.json", "run.json", "times.json", "layout.json"}
-FILES |= {"courses/A.svg", "courses/B.svg"}
+FILES |= {"courses/A.svg", "courses/B.svg", "cloud.laz"}
 
 
 @pytest.fixture

@@ -1,5 +1,6 @@
 """What leaves the program: files that other programs read, and what a person reads."""
 
+from .cloud_file import cloud_laz
 from .compare_file import compare_json, listed_from_json
 from .compare_text import compare_text
 from .grid import Grid, grid_of
@@ -22,6 +23,7 @@ __all__ = [
     "Grid",
     "Provenance",
     "SourceFile",
+    "cloud_laz",
     "compare_json",
     "compare_text",
     "covariance_json",
