@@ -241,8 +241,12 @@ def test_a_count_beyond_the_file_is_refused_before_memory_is_taken(tmp_path):
         read_cloud(path, unit="m")
 
 
-def test_a_layer_size_beyond_the_chunk_is_refused_before_memory_is_taken(tmp_path):
-    """LAZ 1.4: point count and nine layer sizes follow the first point of a chunk; here one says 4 GB."""
+@pytest.mark.parametrize("size", [0xFFFFFFF0, 1], ids=["4 GB", "less than there is"])
+def test_a_layer_size_that_does_not_fill_its_chunk_is_refused_before_memory_is_taken(tmp_path, size):
+    """LAZ 1.4: point count and nine layer sizes follow the first point of a chunk, and the layers fill it.
+
+    Found by fuzzing: after too short a layer the decoder took what followed for the sizes of another chunk.
+    """
     path = tmp_path / "a.laz"
     header = laspy.LasHeader(version="1.4", point_format=6)
     header.scales = [0.001] * 3
@@ -251,9 +255,9 @@ def test_a_layer_size_beyond_the_chunk_is_refused_before_memory_is_taken(tmp_pat
     las.write(str(path))
     data = bytearray(path.read_bytes())
     (points_at,) = struct.unpack_from("<I", data, 96)
-    struct.pack_into("<I", data, points_at + 8 + RECORD_BYTES[6] + 4 + 4, 0xFFFFFFF0)
+    struct.pack_into("<I", data, points_at + 8 + RECORD_BYTES[6] + 4 + 4, size)
     path.write_bytes(data)
-    with pytest.raises(InputError, match=r"^a.laz: damaged, layers longer than their chunk"):
+    with pytest.raises(InputError, match=r"^a.laz: damaged, layers longer or shorter than their chunk"):
         read_cloud(path, unit="m")
 
 

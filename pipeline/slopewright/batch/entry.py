@@ -8,7 +8,6 @@ from pathlib import Path
 from typing import Any
 
 from ..errors import InputError
-from ..intent import ALL_FILES, Options
 
 MAX_NAME_BYTES = 200  # of a folder; file systems allow 255, and staging folders add to it
 
@@ -29,17 +28,6 @@ class Entry:
     def name(self) -> str:
         """The id as the name of a folder."""
         return folder_name(self.id)
-
-    def options(self, *, files: str = ALL_FILES, metric: bool = False) -> Options:
-        """What `run.measure` is asked."""
-        return Options(
-            unit=self.unit,
-            at=self.at,
-            footprint=self.footprint,
-            system=self.system,
-            metric=metric,
-            files=files,
-        )
 
     def as_json(self) -> dict[str, Any]:
         """Plain values, to hand to another process."""

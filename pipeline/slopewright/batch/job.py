@@ -7,13 +7,14 @@ from contextlib import suppress
 from pathlib import Path
 
 from ..errors import InputError, SlopewrightError
-from ..intent import ROOF_ONLY, Intent
+from ..intent import ROOF_ONLY, Intent, Options
 from ..job import load_job
 from ..run import measure
 from ..runfolder import RunRecord
 from .entry import Entry
+from .measured_row import measured_row
 from .places import Places, json_bytes, write_whole
-from .row import FINAL, MEASURED, Row, Status, measured_row
+from .row import FINAL, MEASURED, Row, Status
 
 MAX_CAUSES = 8  # steps back from an error to its cause
 
@@ -49,8 +50,8 @@ def measured(entry: Entry, places: Places, files: str, metric: bool) -> Row:
         key = _key(entry, files, metric)
         folder = places.run(entry.name)
         if files != ROOF_ONLY:  # a job that is killed over its drawings starts from its roof again
-            measure(entry.input_path, folder, entry.options(files=ROOF_ONLY, metric=metric))
-        result = measure(entry.input_path, folder, entry.options(files=files, metric=metric))
+            measure(entry.input_path, folder, _options(entry, ROOF_ONLY, metric))
+        result = measure(entry.input_path, folder, _options(entry, files, metric))
         row = measured_row(entry.id, result, entry.footprint_m2)
     except MemoryError:
         row = Row(id=entry.id, status=Status.MEMORY, key=key)
@@ -61,8 +62,19 @@ def measured(entry: Entry, places: Places, files: str, metric: bool) -> Row:
     return row
 
 
+def _options(entry: Entry, files: str, metric: bool) -> Options:
+    return Options(
+        unit=entry.unit,
+        at=entry.at,
+        footprint=entry.footprint,
+        system=entry.system,
+        metric=metric,
+        files=files,
+    )
+
+
 def _key(entry: Entry, files: str, metric: bool) -> str:
-    return Intent.of_job(load_job(entry.input_path), entry.options(files=files, metric=metric)).takeoff_key
+    return Intent.of_job(load_job(entry.input_path), _options(entry, files, metric)).takeoff_key
 
 
 def _failed(entry: Entry, error: Exception, key: str) -> Row:

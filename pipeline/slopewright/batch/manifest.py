@@ -9,7 +9,6 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from ..errors import InputError
-from ..job.load import CLOUD_SUFFIXES, JOB_FILE, PHOTO_SUFFIXES, TEXT_SUFFIXES
 from ..units import METRES_PER_UNIT
 from .entry import Entry, check_unique
 
@@ -49,18 +48,17 @@ def read_manifest(path: Path) -> tuple[Entry, ...]:
 
 
 def _of_folder(folder: Path) -> Iterator[Entry]:
+    from ..job.load import CLOUD_SUFFIXES, JOB_FILE, PHOTO_SUFFIXES, TEXT_SUFFIXES  # a second: not for tables
+
+    suffixes = CLOUD_SUFFIXES + TEXT_SUFFIXES + PHOTO_SUFFIXES
     for path in sorted(folder.iterdir()):
         if path.name.startswith(".") or (path / "run.json").exists():
             continue
         if path.is_dir():
-            if any(_is_job(file) for file in path.iterdir()):
+            if any(file.name == JOB_FILE or file.suffix.lower() in suffixes for file in path.iterdir()):
                 yield Entry(id=path.name, input_path=path)
         elif path.suffix.lower() in CLOUD_SUFFIXES:
             yield Entry(id=path.name, input_path=path)
-
-
-def _is_job(file: Path) -> bool:
-    return file.name == JOB_FILE or file.suffix.lower() in CLOUD_SUFFIXES + TEXT_SUFFIXES + PHOTO_SUFFIXES
 
 
 def _of_table(path: Path) -> Iterator[Entry]:

@@ -72,14 +72,14 @@ def _cut(asked: dict[str, Any]) -> dict[str, Any]:
             return {"reason": " ".join(str(error).split()) or f"more than {asked['memory_limit_gb']:g} GB"}
         return {"reason": ""}
 
-    end = _in_child(work, asked)
+    end = in_child(work, asked)
     name = Path(asked["tile"]).name
     return end.answer or {"reason": f"{name}: took too long" if end.late else f"{name}: {LOST} {end.how}"}
 
 
 def _measure(entry: Entry, places: Places, asked: dict[str, Any]) -> tuple[Row, float]:
     """Measure a roof; whatever happens there is a row."""
-    end = _in_child(lambda: measured(entry, places, asked["files"], asked["metric"]).as_json(), asked)
+    end = in_child(lambda: measured(entry, places, asked["files"], asked["metric"]).as_json(), asked)
     if end.late:
         row = Row(id=entry.id, status=Status.TIMEOUT, reason=f"took longer than {asked['time_limit_s']:g} s")
         return row, end.peak_mb
@@ -102,7 +102,7 @@ def _load(files: str) -> None:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _End:
+class End:
     """How a child ended."""
 
     answer: dict[str, Any] | None
@@ -111,7 +111,18 @@ class _End:
     peak_mb: float
 
 
-def _in_child(work: Callable[[], dict[str, Any]], asked: dict[str, Any]) -> _End:
+def in_child(work: Callable[[], dict[str, Any]], asked: dict[str, Any], asker: int = 0) -> End:
+    """Do some work in a child, within the limits that are asked for.
+
+    Parameters
+    ----------
+    work : callable
+        Returns what can be written as JSON.
+    asked : dict
+        With time_limit_s and memory_limit_gb.
+    asker : int
+        File descriptor that ends when nobody is left who asked; by default the standard input.
+    """
     reading, writing = os.pipe()
     parent = os.getpid()
     child = os.fork()
@@ -120,7 +131,7 @@ def _in_child(work: Callable[[], dict[str, Any]], asked: dict[str, Any]) -> _End
         _live(work, asked, writing, parent)  # does not return
     os.close(writing)
     try:
-        content, late = _listen(reading, time.monotonic() + asked["time_limit_s"])
+        content, late = _listen(reading, asker, time.monotonic() + asked["time_limit_s"])
     finally:
         os.close(reading)
         for kill in (os.kill, os.killpg):  # it may not have a group yet; in the group is what it started
@@ -130,10 +141,10 @@ def _in_child(work: Callable[[], dict[str, Any]], asked: dict[str, Any]) -> _End
     answer = None
     with suppress(ValueError):
         answer = json.loads(content)
-    return _End(answer=answer, late=late, how=_ended(status), peak_mb=round(usage.ru_maxrss / 1024, 1))
+    return End(answer=answer, late=late, how=_ended(status), peak_mb=round(usage.ru_maxrss / 1024, 1))
 
 
-def _listen(reading: int, deadline: float) -> tuple[bytes, bool]:
+def _listen(reading: int, asker: int, deadline: float) -> tuple[bytes, bool]:
     """The line that a child writes, or what it wrote until its end; and whether it was late.
 
     Raises
@@ -146,8 +157,8 @@ def _listen(reading: int, deadline: float) -> tuple[bytes, bool]:
         left = deadline - time.monotonic()
         if left <= 0:
             return content, True
-        ready, _, _ = select.select([reading, sys.stdin], [], [], left)
-        if sys.stdin in ready:  # no request comes while one is served: it is the end of the batch
+        ready, _, _ = select.select([reading, asker], [], [], left)
+        if asker in ready:  # no request comes while one is served: it is the end of the batch
             raise SystemExit
         if reading in ready:
             block = os.read(reading, PIPE_BYTES)

@@ -7,7 +7,7 @@ import json
 import os
 import re
 import shutil
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
@@ -95,14 +95,27 @@ def write_whole(path: Path, content: bytes) -> None:
     OSError
         If it cannot be written; nothing is left of it.
     """
-    aside = path.with_name(f".{path.name}.{os.getpid() % 10**8:08d}")
+    write_together({path: content})
+
+
+def write_together(contents: Mapping[Path, bytes]) -> None:
+    """Write files aside, and rename them when all are written.
+
+    Raises
+    ------
+    OSError
+        If one cannot be written; all are then as they were.
+    """
+    asides = {path: path.with_name(f".{path.name}.{os.getpid() % 10**8:08d}") for path in contents}
     try:
-        aside.write_bytes(content)
-        aside.replace(path)
-    except BaseException:
-        with suppress(OSError):
-            aside.unlink()
-        raise
+        for path, content in contents.items():
+            asides[path].write_bytes(content)
+        for path, aside in asides.items():
+            aside.replace(path)
+    finally:
+        for aside in asides.values():
+            with suppress(OSError):
+                aside.unlink(missing_ok=True)
 
 
 def json_bytes(content: dict[str, Any]) -> bytes:

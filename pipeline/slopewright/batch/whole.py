@@ -11,14 +11,13 @@ from typing import Any
 
 from .. import __version__
 from ..errors import InputError
-from ..intent import ALL_FILES
 from ..runfolder import source_digest
 from .cuts import Cut, join_parts, open_survey, plan_cuts, tile_tasks
 from .entry import Entry, check_unique
 from .gates import Gates
 from .isolated import Answer, Terms
 from .page import summary_page
-from .places import BATCH_FILE, FORMAT, VERSION, Places, json_bytes, write_whole
+from .places import BATCH_FILE, FORMAT, VERSION, Places, json_bytes, write_together
 from .roofs_file import read_roofs
 from .row import Row
 from .spread import answers, cut_all, workers
@@ -44,7 +43,7 @@ class Request:
     survey: MappedSurvey | None = None  # roofs of a map, in place of entries
     folder: Path
     gates: Gates
-    files: str = ALL_FILES
+    files: str = "all"  # of each run, as in `intent.FILES`
     metric: bool = False
     force: bool = False  # also what is finished
     n_workers: int = 1
@@ -152,12 +151,11 @@ def _write(result: BatchResult, request: Request) -> None:
         RESULTS_CSV: results_csv(rows, stopped),
         RESULTS_PARQUET: results_parquet(rows, stopped),
         TIMES_CSV: times_csv(result.answers),
-        PAGE: summary_page(rows, stopped, gates, metric=request.metric, drawn=request.files == ALL_FILES),
+        PAGE: summary_page(rows, stopped, gates, metric=request.metric, drawn=request.files == "all"),
         BATCH_FILE: json_bytes(about),
     }
     try:
-        for name, data in content.items():
-            write_whole(result.folder / name, data)
+        write_together({result.folder / name: data for name, data in content.items()})
     except OSError as error:
         raise InputError(
             f"{result.folder}: the results cannot be written ({error.strerror}); make room and give the same"

@@ -122,10 +122,13 @@ def _chunk_head(record: bytes, items: list[tuple[int, int]]) -> struct.Struct | 
 
 
 def _check_layers(name: str, raw: bytes, head: struct.Struct, n_bytes: int) -> int:
-    """Refuse layers that go beyond their chunk; returns the number of points it holds."""
+    """Refuse layers that do not fill their chunk; returns the number of points it holds.
+
+    The decoder looks for the next chunk where the last layer ended, and takes what stands there for sizes.
+    """
     n_points, *layers = head.unpack_from(raw) if len(raw) >= head.size else (0, n_bytes)
-    if head.size + sum(layers) > n_bytes:
-        raise InputError(f"{name}: damaged, layers longer than their chunk, need the whole file")
+    if head.size + sum(layers) != n_bytes:
+        raise InputError(f"{name}: damaged, layers longer or shorter than their chunk, need the whole file")
     return int(n_points)
 
 
