@@ -30,10 +30,10 @@ def open_sides(block: Block, *, north_known: bool) -> tuple[Notice, ...]:
     centres = np.array([photo.centre for photo in block.photos])
     axes = np.array([photo.rotation[2] for photo in block.photos])
     middle = _looked_at(centres, axes)
+    if from_above(block):
+        return ()
     away = centres - middle
     flat = np.hypot(away[:, 0], away[:, 1])
-    if (np.arctan2(away[:, 2], flat) > HIGH_RAD).any():
-        return ()
     bearing = np.arctan2(away[:, 0], away[:, 1]) % (2 * np.pi)
     order = np.argsort(bearing)
     gaps = np.diff(np.append(bearing[order], bearing[order[0]] + 2 * np.pi))
@@ -52,6 +52,13 @@ def open_sides(block: Block, *, north_known: bool) -> tuple[Notice, ...]:
         )
         told.append(Notice(code="side_open", text=text, about=(before, after)))
     return tuple(told)
+
+
+def from_above(block: Block) -> bool:
+    """Whether any photo looks at the house from high up."""
+    centres = np.array([photo.centre for photo in block.photos])
+    away = centres - _looked_at(centres, np.array([photo.rotation[2] for photo in block.photos]))
+    return bool((np.arctan2(away[:, 2], np.hypot(away[:, 0], away[:, 1])) > HIGH_RAD).any())
 
 
 def _looked_at(centres: Array, axes: Array) -> Array:

@@ -164,7 +164,7 @@ def _scale(
     photos: dict[str, Photo],
 ) -> Scale:
     if any(not length.check_only for length in known):
-        targets = find_targets(model, photos, {n for length in known for n in length.boards})
+        targets = find_targets(model.names, photos, {n for length in known for n in length.boards})
         wanted = {name for length in known for name in length.marks or ()}
         ends = [mark for mark in marks.marks if mark.name in wanted]
         spots = place_marks(model, camera_doubt(model), [*ends, *targets.corners])

@@ -8,7 +8,6 @@ import numpy as np
 
 from .board import detect
 from .marks import Mark, Pixel
-from .placed import Model
 from .read import Photo, load_pixels
 from .scale import board_corner
 
@@ -21,14 +20,14 @@ class Targets:
     rim: dict[int, float]  # standard uncertainty of a target's side that its corners share, relative
 
 
-def find_targets(model: Model, photos: dict[str, Photo], wanted: set[int]) -> Targets:
-    """Look for printed targets in the photos of a model, at full size.
+def find_targets(names: tuple[str, ...], photos: dict[str, Photo], wanted: set[int]) -> Targets:
+    """Look for printed targets in photos, at full size.
 
     Parameters
     ----------
-    model : Model
+    names : str, ...
+        Of the photos to look at.
     photos : dict of str to Photo
-        Of the model.
     wanted : set of int
         Numbers of the targets that references name; without any, no photo is looked at.
 
@@ -39,7 +38,7 @@ def find_targets(model: Model, photos: dict[str, Photo], wanted: set[int]) -> Ta
     seen: dict[tuple[int, int], dict[str, Pixel]] = {}
     doubt: dict[tuple[int, int], list[float]] = {}
     rims: dict[int, list[float]] = {}
-    for name in model.names if wanted else ():
+    for name in names if wanted else ():
         found = detect(load_pixels(photos[name].path))
         for number in sorted(wanted & set(found)):
             board = found[number]
