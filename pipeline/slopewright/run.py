@@ -13,7 +13,6 @@ import numpy as np
 from . import (
     __version__,
     adjust,
-    cloud,
     dispute,
     edges,
     isolate,
@@ -43,7 +42,6 @@ from .checked import (
 )
 from .checks import Comparison, TapeCheck, TapeReading
 from .errors import InputError
-from .finding import find_roof
 from .intent import ALL_FILES, ROOF_ONLY, Intent, Options
 from .job import Job, load_job
 from .job.systems import read_system
@@ -59,7 +57,7 @@ from .outputs import (
     write_photos,
     write_roof,
 )
-from .roof import Frame, Roof, Takeoff
+from .roof import Roof, Takeoff
 from .runfolder import (
     RECORD_FILE,
     TIMES_FILE,
@@ -72,8 +70,9 @@ from .runfolder import (
     source_digest,
     written_whole,
 )
-from .scene import Cloud, Notice
+from .scene import Notice
 from .state import Edit
+from .traced import trace
 from .units import INCH_M
 
 STAGES = ("read", "reconstruct", "isolate", "planes", "edges", "adjust", "takeoff", "report")
@@ -367,62 +366,26 @@ def _measure_roof(
     job: Job, options: Options, clock: Clock
 ) -> tuple[Roof, tuple[TapeReading, ...], dict[str, Any], dict[str, bytes]]:
     """The stages from file to roof; also lengths the job states, which roofs there are, what photos show."""
-    scanned, block = _scanned(job, options, clock)
-    with clock.stage("isolate"):
-        found = find_roof(scanned, options)
-    with clock.stage("planes"):
-        segmentation = planes.run(found.points)
-    with clock.stage("edges"):
-        topology = edges.run(found.points, segmentation)
-        if block is not None:
-            topology = photos.place_edges(block, segmentation, topology)
+    traced = trace(job, options, clock, rng=np.random.default_rng(SEEDS["reconstruct"]))
+    points, segmentation, block = traced.points, traced.segmentation, traced.block
     with clock.stage("adjust"):
-        frame = Frame(origin=scanned.origin, crs=scanned.crs, ground_z_m=found.points.ground_z_m)
-        roof = adjust.run(found.points, segmentation, topology, frame, _doubt(block))
-        doubts = scrutiny.run(found.points, segmentation, roof)
+        roof = adjust.run(points, segmentation, traced.topology, traced.frame, traced.doubt)
+        doubts = () if traced.by_corners else scrutiny.run(points, segmentation, roof)
         shown: dict[str, bytes] = {}
         if block is not None:
-            things = photos.things_on(found.points, roof)
+            things = () if traced.by_corners else photos.things_on(points, roof)
             roof = replace(roof, objects=tuple(each.thing for each in things))
             shown = {photos.CAMERAS_FILE: photos.cameras_json(block)} | photo_pictures(block, roof, things)
-    readings, stated = job_readings(job, roof, scanned.unit)
-    before = (scanned, *((block,) if block is not None else ()), found, segmentation, topology)
-    told = tuple(dict.fromkeys([*stated, *(notice for stage in before for notice in stage.notices), *doubts]))
+    readings, stated = job_readings(job, roof, traced.unit)
+    told = tuple(dict.fromkeys([*stated, *traced.told, *doubts]))
     roof = replace(
         roof,
         notices=tuple(dict.fromkeys([*told, *roof.notices])),
         state=roof.state and replace(roof.state, told=told),
     )
     if options.files != ROOF_ONLY:
-        shown[CLOUD_FILE] = report.cloud_laz(found.points, segmentation, roof)
-    return roof, readings, {"chosen": found.points.id, "other_roofs": found.others}, shown
-
-
-def _scanned(job: Job, options: Options, clock: Clock) -> tuple[Cloud, photos.Block | None]:
-    """The cloud of a job as it is read, or as its photos make it."""
-    if job.cloud is not None:
-        with clock.stage("read"):
-            return cloud.read_cloud(job.cloud, unit=options.unit or job.unit), None
-    with clock.stage("read"):
-        marks = photos.read_marks(job.marks_path) if job.marks_path else photos.Marks(file=photos.MARKS_FILE)
-        sorted_out = photos.triage(job.photos)
-    with clock.stage("reconstruct"):
-        rng = np.random.default_rng(SEEDS["reconstruct"])
-        block = photos.place(sorted_out, marks, job.known, rng=rng)
-        scanned = photos.dense_cloud(block)
-        points = find_roof(scanned, options).points
-        segmentation = planes.run(points)
-        block, scanned = photos.levelled_by_house(
-            block, scanned, segmentation, edges.run(points, segmentation)
-        )
-    return scanned, block
-
-
-def _doubt(block: photos.Block | None) -> adjust.AdjustConfig:
-    """What the residuals of a cloud cannot show: of photos, scale and level as they were placed."""
-    if block is None:
-        return adjust.AdjustConfig()
-    return adjust.AdjustConfig(scale_sd=block.scale_u, tilt_sd_rad=block.tilt_u_rad)
+        shown[CLOUD_FILE] = report.cloud_laz(points, segmentation, roof)
+    return roof, readings, {"chosen": points.id, "other_roofs": traced.others}, shown
 
 
 def _check_no_corrections(held: RunRecord, folder: Path) -> None:
