@@ -87,7 +87,7 @@ def read_marks(path: Path) -> Marks:
         content = json.loads(path.read_text(encoding="utf-8"), object_pairs_hook=_no_key_twice)
     except OSError as error:
         raise InputError(f"{path}: cannot be read: {error.strerror}") from error
-    except ValueError as error:  # also bytes that are not UTF-8
+    except (ValueError, RecursionError) as error:  # also bytes that are not UTF-8; nested too deep
         raise InputError(f"{path}: not valid JSON: {error}") from error
     try:
         table = _MarksTable.model_validate(content)
