@@ -202,6 +202,13 @@ def test_more_bytes_than_announced_are_refused(page):
     assert names(page, job) == ["job.toml"]
 
 
+def test_a_form_may_not_fill_the_memory(page):
+    job = page.new_job("Flood")
+    content = b'{"marks": [' + b" " * (33 * 2**20) + b"]}"
+    assert page.client.put(f"/api/jobs/{job}/marks", content=content).status_code == 413
+    assert page.client.put(f"/api/jobs/{job}/marks", content=iter([content])).status_code == 413
+
+
 def test_names_are_text_and_never_markup(page):
     """JSON with nosniff; that the page makes text of it is looked at in the browser."""
     answer = page.client.post("/api/jobs", json={"name": "<img src=x onerror=alert(1)>"})

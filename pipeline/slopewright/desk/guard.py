@@ -34,6 +34,7 @@ HEADERS = {
     "Cross-Origin-Resource-Policy": "same-origin",
     "Cache-Control": "no-cache",
 }
+MOST_JSON_BYTES = 32 * 2**20  # of a request that is no file: forms, marks, tables
 CLOSED = "Open the address that `slopewright desk` printed: it holds the key to this page.\n"
 
 
@@ -89,6 +90,10 @@ class Guard:
             return PlainTextResponse("Changes are taken from the desk's own page only.\n", 403)
         if headers.get("sec-fetch-site", "none") not in ("same-origin", "none"):
             return PlainTextResponse("Asked for by another site.\n", 403)
+        if scope["method"] not in READING and "/files/" not in scope["path"]:
+            length = headers.get("content-length", "0")
+            if "transfer-encoding" in headers or not length.isdigit() or int(length) > MOST_JSON_BYTES:
+                return PlainTextResponse("Too large for a form.\n", 413)
         return None
 
     def _opening(self, given: str) -> ASGIApp:

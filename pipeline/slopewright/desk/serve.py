@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import asyncio
+import logging
 import socket
 import webbrowser
 from collections.abc import Callable
@@ -50,6 +52,7 @@ def serve(
     say(f"Workbench: {address}\nJobs: {desk.places.root}\nCtrl-C ends it; a measuring under way goes on.")
     if browser:
         webbrowser.open(address)
+    logging.getLogger("uvicorn.error").addFilter(_is_a_fault)
     config = uvicorn.Config(
         make_app(desk, token=token, port=number),
         log_level="warning",
@@ -86,3 +89,9 @@ def listen(port: int | None) -> socket.socket:
             continue
         return listening
     raise AssertionError("no port was tried")
+
+
+def _is_a_fault(record: logging.LogRecord) -> bool:
+    """Whether a message tells of more than a request that the end of the server cut short."""
+    error = record.exc_info[1] if record.exc_info else None
+    return not isinstance(error, asyncio.CancelledError) and "graceful shutdown" not in record.getMessage()

@@ -11,11 +11,15 @@ export class Refusal extends Error {
   }
 }
 
+const MOST_KEPT = 30_000; // characters; browsers keep 64 kB alive
+
 export async function ask<T>(method: string, path: string, body?: unknown): Promise<T> {
   const json = body !== undefined && !(body instanceof Blob);
+  const sent = json ? JSON.stringify(body) : (body as Blob | undefined);
   const answer = await fetch(`/api${path}`, {
     method,
-    body: json ? JSON.stringify(body) : (body as Blob | undefined),
+    body: sent,
+    keepalive: typeof sent === "string" && sent.length < MOST_KEPT, // arrives though the page is closed
     headers: json ? { "Content-Type": "application/json" } : {},
   });
   if (answer.ok) return (await answer.json()) as T;

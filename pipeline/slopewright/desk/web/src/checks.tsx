@@ -143,7 +143,7 @@ function Readings({ tape }: { tape: Tape }) {
         {tape.scale && ` Together they say lengths ${percentDifference(tape.scale)} of the roof's`}
         {tape.scale && (tape.scale_conflict ? ", which contradicts its scale." : ".")}
       </p>
-      <div class="scroll" tabIndex={0} role="region" aria-label="Readings">
+      <div class="scroll" tabIndex={0} role="group" aria-label="Readings">
         <table>
           <thead>
             <tr>

@@ -44,7 +44,8 @@ function Facts({ facts }: { facts: [string, string][] }) {
 function seenFrom(points: number | null, observed: number): string {
   const source = job.value!.clouds ? "the cloud" : "the photos";
   const from = points === null ? source : `${points.toLocaleString()} points of ${source}`;
-  return `${percent(observed)} of it by ${from}; the rest is inferred from what lies beside`;
+  const rest = observed < 0.9995 ? "; the rest is inferred from what lies beside" : "";
+  return `${percent(observed)} of it by ${from}${rest}`;
 }
 
 function OfPlane({ plane }: { plane: Plane }) {

@@ -91,7 +91,7 @@ function List({ jobs: lines }: { jobs: JobLine[] }) {
   return (
     <section aria-labelledby="all">
       <h2 id="all">All jobs</h2>
-      <div class="scroll" tabIndex={0} role="region" aria-labelledby="all">
+      <div class="scroll" tabIndex={0} role="group" aria-labelledby="all">
         <table>
           <thead>
             <tr>

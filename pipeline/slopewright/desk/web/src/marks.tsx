@@ -3,7 +3,7 @@ import { useSignal } from "@preact/signals";
 import { useEffect, useRef } from "preact/hooks";
 import { epipolar, meet, project, type Pixel } from "./camera";
 import { PhotoCanvas, type Dot, type Stroke } from "./photo";
-import { cameras, marks, marksFault, photosOf, placeOf, saveMarks, sizeOf } from "./photodata";
+import { cameras, marks, marksFault, marksReady, photosOf, placeOf, saveMarks, sizeOf } from "./photodata";
 import { said } from "./state";
 import type { Mark } from "./types";
 
@@ -139,7 +139,9 @@ function MarkList({ now, active, choose, open }: { now: string; active: string; 
           New mark
           <input value={name.value} size={12} autocomplete="off" onInput={(e) => (name.value = e.currentTarget.value)} />
         </label>
-        <button type="submit">Add</button>
+        <button type="submit" disabled={!marksReady.value}>
+          Add
+        </button>
       </form>
       <p class="fault" role="alert">
         {fault.value}

@@ -86,7 +86,7 @@ export class PhotoCanvas {
   }
 
   fit() {
-    const { width, height } = this.canvas.getBoundingClientRect();
+    const { width, height } = this.area();
     this.scale = Math.min(width / this.size[0], height / this.size[1]);
     this.left = (this.size[0] - width / this.scale) / 2;
     this.top = (this.size[1] - height / this.scale) / 2;
@@ -95,7 +95,7 @@ export class PhotoCanvas {
   }
 
   zoom(factor: number, about?: [number, number]) {
-    const { width, height } = this.canvas.getBoundingClientRect();
+    const { width, height } = this.area();
     const [x, y] = about ?? [width / 2, height / 2];
     const least = 0.5 * Math.min(width / this.size[0], height / this.size[1]);
     const next = Math.min(Math.max(this.scale * factor, least), MOST_SCALE);
@@ -108,7 +108,7 @@ export class PhotoCanvas {
 
   // Bring a pixel to the middle, large enough to place it.
   centre(at: [number, number], scale = 2) {
-    const { width, height } = this.canvas.getBoundingClientRect();
+    const { width, height } = this.area();
     this.scale = Math.max(this.scale, scale);
     this.left = at[0] + 0.5 - width / this.scale / 2;
     this.top = at[1] + 0.5 - height / this.scale / 2;
@@ -118,7 +118,7 @@ export class PhotoCanvas {
 
   // The pixel under a place of the window, and back.
   pixelAt(clientX: number, clientY: number): [number, number] {
-    const area = this.canvas.getBoundingClientRect();
+    const area = this.area();
     return [
       this.left + (clientX - area.left) / this.scale - 0.5,
       this.top + (clientY - area.top) / this.scale - 0.5,
@@ -126,14 +126,21 @@ export class PhotoCanvas {
   }
 
   screenOf(at: [number, number]): [number, number] {
-    const area = this.canvas.getBoundingClientRect();
+    const area = this.area();
     const [x, y] = this.onCanvas(at);
     return [area.left + x, area.top + y];
   }
 
   get middle(): [number, number] {
-    const area = this.canvas.getBoundingClientRect();
+    const area = this.area();
     return this.pixelAt(area.left + area.width / 2, area.top + area.height / 2);
+  }
+
+  // Where the canvas is drawn: on whole pixels of the screen, wherever the layout would have it.
+  private area(): DOMRect {
+    const { x, y, width, height } = this.canvas.getBoundingClientRect();
+    const snapped = (value: number) => Math.round(value * devicePixelRatio) / devicePixelRatio;
+    return new DOMRect(snapped(x), snapped(y), width, height);
   }
 
   private onCanvas([x, y]: [number, number]): [number, number] {
@@ -141,7 +148,7 @@ export class PhotoCanvas {
   }
 
   private resize() {
-    const { width, height } = this.canvas.getBoundingClientRect();
+    const { width, height } = this.area();
     if (!width || !height) return;
     const dpr = devicePixelRatio;
     this.canvas.width = Math.round(width * dpr);
@@ -152,7 +159,7 @@ export class PhotoCanvas {
 
   private wheel(event: WheelEvent) {
     event.preventDefault();
-    const area = this.canvas.getBoundingClientRect();
+    const area = this.area();
     this.zoom(Math.exp(-event.deltaY * 0.002), [event.clientX - area.left, event.clientY - area.top]);
   }
 
@@ -170,7 +177,7 @@ export class PhotoCanvas {
     if (others.length) {
       const other = others[0][1];
       const away = (p: { x: number; y: number }) => Math.hypot(p.x - other.x, p.y - other.y) || 1;
-      const area = this.canvas.getBoundingClientRect();
+      const area = this.area();
       const now = { x: event.clientX, y: event.clientY };
       this.zoom(away(now) / away(before), [(now.x + other.x) / 2 - area.left, (now.y + other.y) / 2 - area.top]);
     } else {
@@ -238,7 +245,7 @@ export class PhotoCanvas {
 
   private frame() {
     const c = this.context;
-    const dpr = this.canvas.width / (this.canvas.getBoundingClientRect().width || 1);
+    const dpr = this.canvas.width / (this.area().width || 1);
     c.setTransform(1, 0, 0, 1, 0, 0);
     c.fillStyle = "#33383b";
     c.fillRect(0, 0, this.canvas.width, this.canvas.height);
@@ -305,7 +312,7 @@ export class PhotoCanvas {
   } // prettier-ignore
 
   private cross() {
-    const { width, height } = this.canvas.getBoundingClientRect();
+    const { width, height } = this.area();
     const c = this.context;
     c.strokeStyle = "#ffffffa0";
     c.lineWidth = 1;

@@ -6,6 +6,7 @@ import { job, route, run, tell } from "./state";
 import type { Mark } from "./types";
 
 export const marks = signal<Mark[]>([]);
+export const marksReady = signal(false); // none may be set before those there are known
 export const marksFault = signal("");
 export const cameras = signal<Record<string, Camera>>({});
 export const sizes = signal<Record<string, [number, number]>>({});
@@ -22,15 +23,22 @@ export async function sizeOf(photo: string): Promise<[number, number]> {
   return size;
 }
 
-export async function loadMarks() {
-  const id = route.value.job;
+async function loadMarks(id: string) {
   try {
     const found = await ask<{ marks: Mark[]; fault: string }>("GET", path("jobs", id) + "/marks");
-    const known = await ask<Camera[]>("GET", path("jobs", id) + "/cameras");
     if (route.value.job !== id) return;
     marks.value = found.marks;
     marksFault.value = found.fault;
-    cameras.value = Object.fromEntries(known.map((camera) => [camera.name, camera]));
+    marksReady.value = true;
+  } catch (error) {
+    tell(error);
+  }
+}
+
+async function loadCameras(id: string) {
+  try {
+    const known = await ask<Camera[]>("GET", path("jobs", id) + "/cameras");
+    if (route.value.job === id) cameras.value = Object.fromEntries(known.map((camera) => [camera.name, camera]));
   } catch (error) {
     tell(error);
   }
@@ -56,10 +64,15 @@ export function saveMarks(next: Mark[]) {
 
 effect(() => {
   const id = route.value.job;
-  void run.value?.ended;
-  if (!id) return;
   sizes.value = {};
   marks.value = [];
+  marksReady.value = false;
+  if (id) void loadMarks(id);
+});
+
+effect(() => {
+  const id = route.value.job;
+  void run.value?.ended; // a run places the photos anew
   cameras.value = {};
-  void loadMarks();
+  if (id) void loadCameras(id);
 });

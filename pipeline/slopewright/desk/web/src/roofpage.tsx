@@ -37,12 +37,16 @@ export function RoofPage() {
         ))}
       </fieldset>
       <div class="roof-grid">
-        <div>
-          <div class={`view-grid ${view.value === "both" ? "two" : ""}`}>
-            {(view.value === "both" || view.value === "3D") && <View3d />}
-            {(view.value === "both" || view.value === "plan") && <Plan />}
-            {view.value === "photos" && <PhotoViews />}
-          </div>
+        <div class={`view-grid ${view.value === "both" ? "two" : ""}`}>
+          {(view.value === "both" || view.value === "3D") && <View3d />}
+          {(view.value === "both" || view.value === "plan") && <Plan />}
+          {view.value === "photos" && <PhotoViews />}
+        </div>
+        <aside class="side" aria-label="What is chosen, and corrections">
+          <Details />
+          <Journal />
+        </aside>
+        <div class="rest">
           <div class="table-grid">
             <PlaneTable />
             <EdgeTable />
@@ -50,10 +54,6 @@ export function RoofPage() {
           <Minded warnings={data.warnings} />
           <Others />
         </div>
-        <aside class="side" aria-label="What is chosen, and corrections">
-          <Details />
-          <Journal />
-        </aside>
       </div>
     </>
   );

@@ -97,7 +97,7 @@ export function EdgeTable() {
           </span>
         ))}
       </p>
-      <div class="scroll tall" tabIndex={0} role="region" aria-labelledby="edges">
+      <div class="scroll tall" tabIndex={0} role="group" aria-labelledby="edges">
         <table>
           <thead>
             <tr>

@@ -65,7 +65,7 @@ function Phase({ id, name, lines }: { id: string; name: string; lines: Line[] })
   return (
     <section aria-labelledby={`phase-${id}`}>
       <h2 id={`phase-${id}`}>{name}</h2>
-      <div class="scroll" tabIndex={0} role="region" aria-labelledby={`phase-${id}`}>
+      <div class="scroll" tabIndex={0} role="group" aria-labelledby={`phase-${id}`}>
         <table class="takeoff">
           <thead>
             <tr>
@@ -89,10 +89,10 @@ function Phase({ id, name, lines }: { id: string; name: string; lines: Line[] })
                       <p class="note">Source: {line.source}</p>
                     </details>
                   </th>
-                  <td class="number">{amount(line, line.net)}</td>
-                  <td class="number">{line.waste.value > 0 ? amount(line, line.waste) : ""}</td>
-                  <td class="number">{line.order ? `${line.order.quantity} ${plural(line.order.unit, line.order.quantity)}` : ""}</td>
-                  <td class="number">{line.order ? short(line.order.chance_short) : ""}</td>
+                  <td class="number" data-label="Net">{amount(line, line.net)}</td>
+                  <td class="number" data-label="Waste">{line.waste.value > 0 ? amount(line, line.waste) : ""}</td>
+                  <td class="number" data-label="Order">{line.order ? `${line.order.quantity} ${plural(line.order.unit, line.order.quantity)}` : ""}</td>
+                  <td class="number" data-label="Short">{line.order ? short(line.order.chance_short) : ""}</td>
                   <td>
                     <Status line={line} />
                   </td>

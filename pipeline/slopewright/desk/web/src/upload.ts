@@ -72,6 +72,7 @@ async function askWhere(one: Sending) {
 // Files of a drop, those in folders too.
 export async function dropped(items: DataTransferItemList): Promise<File[]> {
   const entries = [...items].map((item) => item.webkitGetAsEntry()).filter((entry) => entry !== null);
+  // entries must be taken before the first await: the list is empty after it
   const found: File[] = [];
   const visit = async (entry: FileSystemEntry): Promise<void> => {
     if (entry.name.startsWith(".")) return;
