@@ -16,6 +16,7 @@ from .scene import Notice
 from .units import METRES_PER_UNIT
 
 TAPE_FILE, COMPARE_FILE = "tape.json", "compare.json"
+PICTURES_INDEX = "photos/index.json"
 CLOUD_FILE = "cloud.laz"  # labelled as measured; ids of planes are never used twice
 ROOF_FILE = "roof.json"
 JOB_READINGS = "job.toml"  # how the `where` of what a job states begins
@@ -184,6 +185,21 @@ def tape_again(folder: Path, roof: Roof, *, overhang_m: float | None) -> TapeChe
     check = tape_against(roof, readings, overhang_m=overhang_m)
     results = tuple(replace(one, used=one.reading.where in used) for one in check.results)
     return replace(check, results=results)
+
+
+def read_pictures(folder: Path) -> tuple[report.Picture, ...]:
+    """What photos show of the roof of a run folder.
+
+    Raises
+    ------
+    InputError
+        If photos/index.json is not as it was written.
+    """
+    path = folder / PICTURES_INDEX
+    if not path.exists():
+        return ()
+    files = {f"photos/{one.name}": one.read_bytes() for one in path.parent.iterdir() if one.is_file()}
+    return report.pictures_of(report.read_json(path), files, file=str(path))
 
 
 def read_table(path: Path) -> bytes:

@@ -31,6 +31,7 @@ from .checked import (
     job_readings,
     job_readings_of,
     read_comparison,
+    read_pictures,
     read_table,
     read_tape_check,
     settle_comparison,
@@ -413,7 +414,7 @@ def _finish(
     check, told = settle_tape(staging)
     other, outdated = settle_comparison(staging, roof, quantities)
     with clock.stage("report"):
-        for name, content in _files(intent, roof, quantities, check, other).items():
+        for name, content in _files(staging, intent, roof, quantities, check, other).items():
             (staging / name).write_bytes(content)
     clock.write(staging)
     edited = (EDITED,) if found.get("measure_key") == "" else ()
@@ -438,7 +439,12 @@ def _finish(
 
 
 def _files(
-    intent: Intent, roof: Roof, quantities: Takeoff, check: TapeCheck | None, other: Comparison | None
+    staging: Path,
+    intent: Intent,
+    roof: Roof,
+    quantities: Takeoff,
+    check: TapeCheck | None,
+    other: Comparison | None,
 ) -> dict[str, bytes]:
     if intent.options["files"] == ROOF_ONLY:
         return report.tables(quantities)
@@ -451,6 +457,7 @@ def _files(
         provenance=_provenance(intent, roof),
         tape=check,
         comparison=other,
+        pictures=read_pictures(staging),
     )
 
 

@@ -8,6 +8,7 @@ from .joint_file import covariance_json
 from .jsonfile import json_bytes, read_json
 from .mesh_file import glb_bytes, obj_bytes
 from .pdf import report_pdf
+from .pictures import Picture, pictures_of
 from .plan import plan_svg
 from .provenance import Provenance, SourceFile
 from .results import run, tables
@@ -21,6 +22,7 @@ from .tape_text import tape_text
 
 __all__ = [
     "Grid",
+    "Picture",
     "Provenance",
     "SourceFile",
     "cloud_laz",
@@ -32,6 +34,7 @@ __all__ = [
     "json_bytes",
     "listed_from_json",
     "obj_bytes",
+    "pictures_of",
     "plan_svg",
     "read_json",
     "report_pdf",

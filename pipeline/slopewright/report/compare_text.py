@@ -85,7 +85,7 @@ def _row(line: ComparedLine, *, metric: bool) -> ComparedRow:
         ours=line.ours + suffix,
         theirs=f"{line.theirs / unit.si:,.{unit.decimals}f} {unit.name}",
         mine=_quantity(mine, unit),
-        difference=f"{line.difference / unit.si:+,.{unit.decimals}f}",
+        difference=f"{round(line.difference / unit.si, unit.decimals) + 0.0:+,.{unit.decimals}f}",
         verdict="within" if line.within else "OUTSIDE",
         chance=_chance(line.chance_more),
     )

@@ -11,6 +11,7 @@ from .grid import Grid, grid_of
 from .jsonfile import json_bytes
 from .mesh_file import glb_bytes, obj_bytes
 from .pdf import report_pdf
+from .pictures import Picture
 from .plan import plan_dxf, plan_svg
 from .provenance import Provenance
 from .takeoff_file import takeoff_json
@@ -27,6 +28,7 @@ def run(
     provenance: Provenance | None = None,
     tape: TapeCheck | None = None,
     comparison: Comparison | None = None,
+    pictures: tuple[Picture, ...] = (),
 ) -> dict[str, bytes]:
     """The files that follow from roof.json: quantities, mesh, drawings and report.
 
@@ -46,6 +48,8 @@ def run(
         Tape measurements that the roof was held against.
     comparison : Comparison, optional
         Another party's quantities beside ours.
+    pictures : tuple of Picture, optional
+        What photos show of the roof.
 
     Returns
     -------
@@ -71,6 +75,7 @@ def run(
             provenance=provenance,
             tape=tape,
             comparison=comparison,
+            shown=pictures,
         ),
         **({} if grid is None else _maps(roof, grid)),
     }

@@ -90,6 +90,7 @@ def state_json(state: RoofState, frame: Frame) -> dict[str, Any]:
                 "planes": list(edge.planes),
                 "curve": _curve(edge.curve),
                 "observed": edge.observed,
+                "ambiguous": edge.ambiguous_m,
             }
             for name, edge in zip(measured.edge_ids, topology.edges, strict=True)
         ],
@@ -265,6 +266,7 @@ def _edge(field: Field, sizes: dict[str, int]) -> TracedEdge:
         planes=_rows(field["planes"], sizes["planes"]),
         curve=_curve_of(field["curve"], sizes),
         observed=field["observed"].number(0.0, 1.0),
+        ambiguous_m=field["ambiguous"].number(0.0),
     )
 
 

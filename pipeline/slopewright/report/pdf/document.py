@@ -9,6 +9,7 @@ from typing import Any
 
 from ...checks import Comparison, TapeCheck
 from ...roof import Roof, RoofMesh, Takeoff
+from ..pictures import Picture, as_svg
 from ..plan import overview_svg, true_shape
 from ..plan.sheet import choose_sheet
 from ..printable import FONTS, drawable, printable
@@ -34,6 +35,7 @@ def report_pdf(
     provenance: Provenance | None = None,
     tape: TapeCheck | None = None,
     comparison: Comparison | None = None,
+    shown: tuple[Picture, ...] = (),
 ) -> bytes:
     """The report.
 
@@ -55,6 +57,8 @@ def report_pdf(
         Tape measurements that the roof was held against.
     comparison : Comparison, optional
         Another party's quantities beside ours.
+    shown : tuple of Picture, optional
+        What photos show of the roof.
 
     Returns
     -------
@@ -84,6 +88,10 @@ def report_pdf(
                 "listed": [printable(length, 60) for length in shape.listed],
             }
         )
+    photos = []
+    for i, picture in enumerate(shown):
+        pictures[f"photo{i}"], aspect = as_svg(picture.content, name=picture.photo)
+        photos.append(checks.photo(picture, aspect, metric=metric))
     notices = tuple(dict.fromkeys((*roof.notices, *takeoff.notices)))
     content = {
         "paper": "a4" if metric else "us-letter",
@@ -101,6 +109,7 @@ def report_pdf(
         "classes": tables.classes(takeoff, metric=metric),
         "inferred": tables.inferred(roof, metric=metric),
         "warnings": tables.warnings(notices),
+        "photos": photos,
         "tape": None if tape is None else checks.tape(tape, metric=metric),
         "comparison": None if comparison is None else checks.comparison(comparison, metric=metric),
         "crs": printable(roof.frame.crs or "that of the scan", 300),
