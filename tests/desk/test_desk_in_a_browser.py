@@ -10,6 +10,7 @@ import re
 import shutil
 import subprocess
 import sys
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -19,6 +20,8 @@ from playwright.sync_api import expect, sync_playwright
 from pypdf import PdfReader
 
 from desk.served import SAMPLE
+from slopewright.photos import cameras_json
+from slopewright.photos.model import Block, Camera, PosedPhoto
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
 QUIET = ["--no-sandbox", "--disable-background-networking", "--disable-component-update", "--disable-sync"]
@@ -128,6 +131,7 @@ def test_from_a_dropped_cloud_to_a_printed_report(opened, tmp_path):
     status.select_option("by_others")
     expect(page.get_by_role("row").filter(has=status)).to_have_class("dim")
     assert '"starter"' in (job / "job.toml").read_text()
+    expect(page.get_by_alt_text(re.compile("Courses of shingles"))).to_be_visible()
     all_can_use(page)
 
     step(page, "Checks")
@@ -138,6 +142,9 @@ def test_from_a_dropped_cloud_to_a_printed_report(opened, tmp_path):
     page.get_by_role("button", name="Add", exact=True).click()
     page.get_by_role("button", name="Check", exact=True).click()
     expect(page.get_by_text("1 of 1 agree")).to_be_visible()
+    page.get_by_label(re.compile("Table: a line a quantity")).fill("item,quantity,unit\nridge,200,lf\n")
+    page.get_by_role("button", name="Compare", exact=True).click()
+    expect(page.get_by_text("0 of 1 line is within our 95 % bounds.")).to_be_visible()
     all_can_use(page)
 
     step(page, "Report")
@@ -268,6 +275,70 @@ def until(page, condition):
             return
         page.wait_for_timeout(25)
     raise AssertionError("nothing came of it")
+
+
+def posed(name, eye, lens):
+    """A photo of 1200 x 900 from a spot, looking at the origin."""
+    ahead = -np.asarray(eye) / np.linalg.norm(eye)
+    right = np.cross(ahead, [0, 0, 1])
+    right /= np.linalg.norm(right)
+    rotation = np.array([right, np.cross(ahead, right), ahead])
+    camera = Camera(width_px=1200, height_px=900, focal_px=1000.0, centre_px=(603.0, 447.0), **lens)
+    return PosedPhoto(
+        name=name, path=Path(name), camera=camera, rotation=rotation, translation=-rotation @ eye
+    )
+
+
+def test_a_point_marked_in_two_photos_is_expected_where_it_is_in_the_third(opened):
+    """Oracle: the photo stage's own lens, which is another program in another language."""
+    page, root, faults = opened
+    lens = {"k1": -0.11, "k2": 0.02}
+    eyes = {"a.jpg": (9.0, 1.0, 7.0), "b.jpg": (2.0, 10.0, 6.0), "c.jpg": (-8.0, -3.0, 9.0)}
+    photos = [posed(name, np.array(eye), lens) for name, eye in eyes.items()]
+    block = Block(
+        photos=tuple(photos),
+        points=np.zeros((0, 3)),
+        seen_point=np.zeros(0, np.int32),
+        seen_photo=np.zeros(0, np.int32),
+        origin=np.zeros(3),
+        crs=None,
+        scale_u=0.001,
+        tilt_u_rad=0.001,
+        scale_from="",
+        level_from="",
+    )
+    (root / "flight").mkdir()
+    (root / "flight.run" / "photos").mkdir(parents=True)
+    (root / "flight.run" / "photos" / "cameras.json").write_bytes(cameras_json(block))
+    corner = np.array([[1.2, -2.1, 1.7]])
+    seen = {photo.name: photo.project(corner)[0].tolist() for photo in photos}
+    for name in eyes:
+        photo_with_a_square(root / "flight" / name, (600, 450))
+    both = [
+        {"name": "two", "u_px": 1.0, "photos": {name: seen[name] for name in ("a.jpg", "b.jpg")}},
+        {"name": "one", "u_px": 1.0, "photos": {"a.jpg": seen["a.jpg"]}},
+    ]
+    marks = {"format": "slopewright-marks", "version": 1, "marks": both}
+    (root / "flight" / "marks.json").write_text(json.dumps(marks))
+    page.reload()
+    page.get_by_role("link", name="flight").click()
+    step(page, "Marks")
+    expect(page.locator(".card").first).to_contain_text("0.0")  # what both are off
+    page.get_by_role("button", name="c.jpg").click()
+    shown = "window.slopewright.photo"
+    until(page, lambda: len(page.evaluate(f"{shown}.dots")) == 1)
+    (expected,) = page.evaluate(f"{shown}.dots")
+    assert expected["predicted"] and expected["name"].startswith("two")
+    np.testing.assert_allclose(expected["at"], seen["c.jpg"], atol=0.01)
+
+    page.get_by_role("button", name="one", exact=True).click()
+    until(page, lambda: page.evaluate(f"{shown}.strokes.length") == 1)
+    line = np.array(page.evaluate(f"{shown}.strokes[0].points"))
+    a, b = line[:-1], line[1:]
+    share = ((seen["c.jpg"] - a) * (b - a)).sum(axis=1) / ((b - a) ** 2).sum(axis=1)
+    nearest = a + np.clip(share, 0, 1)[:, None] * (b - a)
+    assert np.hypot(*(nearest - seen["c.jpg"]).T).min() < 0.5  # it is drawn in straight pieces
+    assert faults == []
 
 
 def test_at_the_width_of_a_telephone_nothing_is_wider_than_the_screen(opened):

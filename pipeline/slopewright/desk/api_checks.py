@@ -15,6 +15,7 @@ from .desk import Desk
 from .jobfile import write_whole
 
 TAPE_TABLE, TAPE_FILE = "tape.csv", "tape.json"
+OTHER_TABLE, NAMES_TABLE, COMPARE_FILE = "other.csv", "names.toml", "compare.json"
 
 
 def routes(desk: Desk) -> APIRouter:
@@ -27,6 +28,9 @@ def routes(desk: Desk) -> APIRouter:
         return {
             "tape_table": _text(places.table(job, TAPE_TABLE)),
             "tape": _check(places.run(job) / TAPE_FILE),
+            "other_table": _text(places.table(job, OTHER_TABLE)),
+            "names_table": _text(places.table(job, NAMES_TABLE)),
+            "comparison": _check(places.run(job) / COMPARE_FILE),
         }
 
     @api.put("/tape")
@@ -36,6 +40,14 @@ def routes(desk: Desk) -> APIRouter:
             desk.hands.do(work.tape, folder, table, body.adjust)
             if body.adjust:
                 desk.store.clear_redo(job)
+        return roof_seen(desk, job)
+
+    @api.put("/comparison")
+    def put_comparison(job: str, body: Table) -> dict[str, Any]:
+        with desk.in_hand(job) as folder:
+            table = _keep(places.table(job, OTHER_TABLE), body.content)
+            names = _keep(places.table(job, NAMES_TABLE), body.names)
+            desk.hands.do(work.compare, folder, table, names if body.names.strip() else None)
         return roof_seen(desk, job)
 
     return api

@@ -53,7 +53,8 @@ class Table(Body):
     """A table that was entered or pasted, as CSV, to hold against the roof."""
 
     content: Annotated[str, Field(max_length=1_000_000)]
-    adjust: bool = False  # the roof to what agrees
+    adjust: bool = False  # the roof to what agrees, of tape measurements
+    names: Annotated[str, Field(max_length=1_000_000)] = ""  # TOML, of the other party's wording
 
 
 class Presentation(Body):

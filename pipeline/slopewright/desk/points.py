@@ -14,7 +14,7 @@ from .places import Places
 MOST_POINTS = 500_000  # a laptop without a graphics card turns as many with patience
 AROUND_M = 6.0  # beyond the roof that is shown
 POINTS_FILE = "points.bin"  # float32 x, y, z of each point, little-endian
-CLOUD_OF_RUN = "cloud.laz"
+CLOUD_OF_RUN = "cloud.laz"  # of photos: what they show of the roof
 
 
 def write_points(places: Places, job: str) -> Path:
@@ -35,12 +35,15 @@ def write_points(places: Places, job: str) -> Path:
     if not roof_path.is_file():
         raise InputError(f"{job}: not measured yet, nothing to show")
     roof = json.loads(roof_path.read_text(encoding="utf-8"))
-    own = folder / CLOUD_OF_RUN
-    if own.is_file():
-        scanned = cloud.read_cloud(own, unit="m")
+    given = load_job(places.job(job))
+    if given.photos and not (folder / CLOUD_OF_RUN).is_file():
+        write_whole(target, b"")  # a roof from marked corners has no cloud
+        return target
+    if given.photos:
+        scanned = cloud.read_cloud(folder / CLOUD_OF_RUN, unit="m")
     else:
         record = json.loads((folder / "run.json").read_text(encoding="utf-8"))
-        scanned = cloud.read_cloud(load_job(places.job(job)).cloud_path, unit=record["options"]["unit"])
+        scanned = cloud.read_cloud(given.cloud_path, unit=record["options"]["unit"])
     corners = np.array([corner for plane in roof["planes"] for corner in plane["outline"]])
     xyz = scanned.xyz + (scanned.origin - np.array(roof["frame"]["origin"]))
     low, high = corners[:, :2].min(axis=0) - AROUND_M, corners[:, :2].max(axis=0) + AROUND_M

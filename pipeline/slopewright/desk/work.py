@@ -79,6 +79,19 @@ def tape(folder: Path, table: Path, adjust: bool) -> None:
     run.tape(folder, table, adjusting=adjust)
 
 
+def compare(folder: Path, table: Path, names: Path | None) -> None:
+    """Hold another party's quantities against those of a run folder.
+
+    Raises
+    ------
+    InputError
+        With the line of the table that cannot be used.
+    """
+    from .. import run
+
+    run.compare(folder, table, names)
+
+
 def points(root: Path, job: str) -> Path:
     """The file of points that the page draws."""
     from .points import write_points

@@ -23,6 +23,7 @@ from .places import Places
 from .plainwords import for_page
 from .store import Store
 
+OF_PHOTOS = "reconstruct"  # the stage that a cloud does not need
 VIEW_STAGE = "view"  # the cloud made ready to be looked at
 
 
@@ -67,11 +68,16 @@ def hold(path: Path) -> sqlite3.Connection | None:
 
 def _measure(places: Places, store: Store, run: dict[str, Any]) -> None:
     from ..intent import Options
+    from ..job import load_job
     from ..run import STAGES, measure
     from .points import write_points
 
     number, job = run["number"], run["job"]
-    store.introduce(number, os.getpid(), (*STAGES, VIEW_STAGE))
+    store.introduce(number, os.getpid(), ())
+    stages: tuple[str, ...] = (*STAGES, VIEW_STAGE)
+    if not load_job(places.job(job)).photos:
+        stages = tuple(stage for stage in stages if stage != OF_PHOTOS)
+    store.introduce(number, os.getpid(), stages)
 
     @contextmanager
     def progress(stage: str) -> Iterator[None]:

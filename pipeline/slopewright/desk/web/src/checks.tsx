@@ -2,6 +2,7 @@
 import { effect, signal, useSignal } from "@preact/signals";
 import { useEffect } from "preact/hooks";
 import { ask, path } from "./api";
+import { Comparison } from "./compare";
 import { adopt, doing, metric, pointed, roof, route, working } from "./state";
 import type { M, RoofData } from "./types";
 import { fixed, METRES, percent, withBound, type Unit } from "./units";
@@ -30,9 +31,28 @@ interface Tape {
   scale: M | null;
   scale_conflict: boolean;
 }
+export interface Compared {
+  lines: {
+    where: string;
+    item: string;
+    unit: string;
+    theirs: number;
+    net: M;
+    with_waste: M | null;
+    basis: string;
+    difference: number;
+    within: boolean;
+    chance_more: number;
+    from: string[];
+  }[];
+  causes: Cause[];
+}
 interface Checks {
   tape_table: string;
   tape: Tape | null;
+  other_table: string;
+  names_table: string;
+  comparison: Compared | null;
 }
 
 export const checks = signal<Checks | null>(null);
@@ -54,7 +74,13 @@ export function ChecksPage() {
   const id = route.value.job;
   useEffect(() => void doing("Loading …", () => loadChecks(id)), [id]);
   if (!roof.value) return <p>Measure the job first.</p>;
-  return <TapeCheck key={checks.value ? "here" : "away"} />;
+  if (!checks.value) return <p>Loading …</p>;
+  return (
+    <>
+      <TapeCheck />
+      <Comparison />
+    </>
+  );
 }
 
 function TapeCheck() {

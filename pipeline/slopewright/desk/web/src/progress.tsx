@@ -8,7 +8,7 @@ import type { Run } from "./types";
 import { durationText } from "./units";
 
 const STAGES: Record<string, string> = {
-  photos: "placing the photos", read: "reading the cloud", isolate: "finding the roof", planes: "fitting planes",
+  reconstruct: "placing the photos, making a cloud", read: "reading the cloud", isolate: "finding the roof", planes: "fitting planes",
   edges: "tracing edges", adjust: "adjusting all together", takeoff: "taking off quantities",
   report: "drawing and writing", view: "preparing the view",
 }; // prettier-ignore

@@ -7,6 +7,8 @@ const WHAT: Record<string, string> = {
   "takeoff.csv": "quantities as a table", "takeoff.json": "quantities for programs", "roof.json": "the measured roof",
   "roof.glb": "3D model", "roof.obj": "3D model, plain", "roof.city.json": "building for city models",
   "run.json": "where it all came from", "roof.gpkg": "planes and edges for maps", "roof.geojson": "the same as text",
+  "cloud.laz": "points of the roof, each with its plane", "layout.json": "every shingle that was laid",
+  "tape.json": "tape measurements against the roof", "compare.json": "the other party's numbers against ours",
   "covariance.json": "how areas and lengths vary together", "state.json": "state and journal of corrections",
 }; // prettier-ignore
 

@@ -1,5 +1,7 @@
 // The takeoff in the order of the work: quantities, orders, where each came from, and who owes it.
+import { useSignal } from "@preact/signals";
 import { Fragment } from "preact";
+import { path } from "./api";
 import { job, metric, pointed, present, roof, setStatus, working } from "./state";
 import type { Line } from "./types";
 import { fixed, percent } from "./units";
@@ -46,11 +48,41 @@ export function TakeoffPage() {
         const some = lines.filter((line) => line.phase === phase);
         return some.length ? <Phase key={phase} id={phase} name={name} lines={some} /> : null;
       })}
+      <Courses />
       <p class="note">
         A chance below 1 % that an order runs short follows from the bounds of the areas and lengths. What a policy covers is
         decided by people; a status says only what was asked for.
       </p>
     </>
+  );
+}
+
+// The courses as they were laid on a plane: what field shingles and their waste were counted from.
+function Courses() {
+  const { files, roof: found } = roof.value!;
+  const planes = found.planes.filter((plane) => files.includes(`courses/${plane.id}.svg`)).map((plane) => plane.id);
+  const plane = useSignal("");
+  const now = planes.includes(plane.value) ? plane.value : planes[0];
+  if (!now) return null;
+  return (
+    <section aria-labelledby="courses">
+      <h2 id="courses">Courses</h2>
+      <label>
+        Plane{" "}
+        <select value={now} onChange={(event) => (plane.value = event.currentTarget.value)}>
+          {planes.map((id) => (
+            <option key={id}>{id}</option>
+          ))}
+        </select>
+      </label>
+      <p>
+        <img
+          class="courses"
+          src={`/api${path("jobs", job.value!.id)}/outputs/courses/${now}.svg?${roof.value!.journal.length}-${roof.value!.system}`}
+          alt={`Courses of shingles laid on plane ${now}; layout.json lists every piece`}
+        />
+      </p>
+    </section>
   );
 }
 
