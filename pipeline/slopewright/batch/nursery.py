@@ -23,8 +23,11 @@ from importlib import import_module
 from pathlib import Path
 from typing import Any
 
-from ..errors import InputError
+from .. import takeoff
+from ..errors import InputError, SlopewrightError
 from ..intent import ROOF_ONLY
+from ..job.systems import find_system, read_system
+from ..runfolder import library_versions, source_digest
 from .cuts import cut_tile
 from .entry import Entry
 from .job import finished, measured
@@ -92,11 +95,18 @@ def _measure(entry: Entry, places: Places, asked: dict[str, Any]) -> tuple[Row, 
 
 
 def _load(files: str) -> None:
-    """Load what jobs need, once; they inherit it."""
+    """Load what jobs need and look up what is the same for all of them, once; they inherit it.
+
+    No job is run here to warm up: libraries would start threads, which a child does not inherit.
+    """
     names = LOADED if files == ROOF_ONLY else LOADED + LOADED_TO_DRAW
     if not all(name in sys.modules for name in names):
         for name in names:
             import_module(name)
+        source_digest()
+        library_versions()
+        with suppress(SlopewrightError):  # whose fault it is, its job says
+            takeoff.system_from_toml(read_system(find_system(None)), file="")
         gc.collect()
         gc.freeze()  # pages that the collector does not touch stay shared with the children
 
