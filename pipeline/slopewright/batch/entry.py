@@ -56,7 +56,7 @@ def folder_name(identity: str) -> str:
     try:
         name = urllib.parse.quote(identity, safe=" ,+()@")
     except UnicodeEncodeError as error:
-        raise InputError(f"id {identity!a}: holds half a character, need text") from error
+        raise InputError(f"id {identity[:40]!a}: holds half a character, need text") from error
     if name.startswith("."):
         name = "%2E" + name[1:]
     if name.endswith((" ", ".")):
@@ -80,6 +80,6 @@ def check_unique(entries: tuple[Entry, ...], file: str) -> None:
     for entry in entries:
         key = entry.name.casefold()
         if key in seen:
-            also = "" if seen[key] == entry.id else f" (also {seen[key]!r})"
-            raise InputError(f"{file}: id {entry.id!r} stands there twice{also}, need one line a roof")
+            also = "" if seen[key] == entry.id else f" (also {seen[key][:40]!r})"
+            raise InputError(f"{file}: id {entry.id[:40]!r} stands there twice{also}, need one line a roof")
         seen[key] = entry.id

@@ -69,7 +69,7 @@ def _of_table(path: Path) -> Iterator[Entry]:
     unknown = [name for name in header if name not in COLUMNS]
     missing = [name for name in NEEDED if name not in header]
     if unknown or missing or len(set(header)) < len(header):
-        fault = f"column {unknown[0]!r} is not known" if unknown else "a column stands there twice"
+        fault = f"column {unknown[0][:40]!r} is not known" if unknown else "a column stands there twice"
         fault = f"no column {missing[0]!r}" if missing and not unknown else fault
         raise InputError(f"{path}: line 1: {fault}, need id, input and if wanted {', '.join(COLUMNS[2:])}")
     for line, cells in rows:
@@ -88,7 +88,7 @@ def _entry(cell: dict[str, str], folder: Path, where: str) -> Entry:
             raise InputError(f"{where}: {name}: empty, need one")
     unit = cell.get("unit") or None
     if unit is not None and unit not in METRES_PER_UNIT:
-        raise InputError(f"{where}: unit: {unit!r}, need m, ft or us-ft, or nothing")
+        raise InputError(f"{where}: unit: {unit[:40]!r}, need m, ft or us-ft, or nothing")
     at = [cell.get(name, "") for name in ("at_x", "at_y")]
     if any(at) and cell.get("footprint"):
         raise InputError(f"{where}: at_x and footprint are both given, need one of them")
@@ -117,7 +117,7 @@ def _number(text: str, where: str) -> float:
     except ValueError:
         value = math.nan
     if not math.isfinite(value):
-        raise InputError(f"{where}: got {text!r}, need a number with a decimal point")
+        raise InputError(f"{where}: got {text[:40]!r}, need a number with a decimal point")
     return value
 
 

@@ -66,7 +66,7 @@ def _where(path: tuple[int | str, ...]) -> str:
         rest = rest[1:] if number else rest
     elif len(path) == 1 and table not in JobContract.model_fields:
         name = str(table)
-    return " ".join([name, *(str(step) for step in rest)])
+    return " ".join([_cut(name), *(_cut(str(step)) for step in rest)])
 
 
 def _siblings(path: tuple[int | str, ...]) -> list[str]:
@@ -112,4 +112,9 @@ def _shown(value: Any) -> str:
     if isinstance(value, bool):
         return "true" if value else "false"
     text = " ".join((f'"{value}"' if isinstance(value, str) else repr(value)).split())
+    return _cut(text)
+
+
+def _cut(text: str) -> str:
+    """Text cut to length: a key may be as long as a file."""
     return text if len(text) <= MAX_SHOWN else text[: MAX_SHOWN - 3] + "..."

@@ -101,7 +101,7 @@ def _base(content: dict[str, Any], path: Path) -> Path | None:
     if name is None:
         return None
     if not isinstance(name, str) or name not in system_names():
-        raise InputError(f"{path}: base: got {name!r}, need one of {_list()}")
+        raise InputError(f"{path}: base: got {repr(name)[:60]}, need one of {_list()}")
     return shipped(SYSTEMS) / f"{name}.toml"
 
 
