@@ -16,6 +16,7 @@ from .demo import demo
 from .desk import desk
 from .measure import measure
 from .outcome import Outcome, of_exception
+from .photo import photo
 from .report import report
 from .takeoff import takeoff
 from .tape import tape
@@ -43,6 +44,7 @@ commands.add_command(tape)
 commands.add_command(compare)
 commands.add_command(demo)
 commands.add_command(board)
+commands.add_command(photo)
 commands.add_command(desk)
 
 
