@@ -58,9 +58,11 @@ def test_the_known_rectangle_agrees_with_a_homography_of_another_library():
 
 @pytest.mark.parametrize(("leave_out", "given"), [(LINES, DOOR), (FOUR, FRAME)])
 def test_bounds_hold_on_drawn_marks(leave_out, given):
-    """8 draws of marks, of how true the wall is built and of EXIF's error, 4 numbers each, which go together by
-    twos and threes: of 32 bounds at 95 % more than 5 miss by chance once in a hundred times or less.  The study
-    (`tests/benchmarks/marks_study.py`) has the shares."""
+    """8 draws of marks, of how true the wall is built and of EXIF's error, 4 numbers each.
+
+    Of 32 bounds at 95 % more than 5 miss by chance once in a hundred times, or less, though the four go
+    together.  The study (`tests/benchmarks/marks_study.py`) has the shares.
+    """
     rng = np.random.default_rng(2)
     misses = 0
     for n in range(8):
@@ -94,10 +96,10 @@ def test_a_focal_length_that_cannot_be_checked_is_said_so():
     assert "cropped or zoomed" in told["focal_unchecked"]
 
 
-def test_a_cropped_photo_that_the_lines_speak_against_is_found_out():
-    """From a corner and low, level and upright lines both converge: they fix the focal length."""
-    marks = marked_wall((12, -5, 1.7), np.random.default_rng(1), leave_out=LINES)
-    found = run(photo(0.7 * CAMERA.focal_px), marks, DOOR)
+def test_a_cropped_photo_that_the_corners_speak_against_is_found_out():
+    """From a corner and low, the sides of the door converge both ways: they fix the focal length."""
+    marks = marked_wall((12, -5, 1.7), np.random.default_rng(1), leave_out=FOUR)
+    found = run(photo(0.7 * CAMERA.focal_px), marks, FRAME)
     assert [notice.code for notice in found.notices] == ["focal_doubtful"]
     rake = found.lines[0]
     assert rake.pitch_deg.low < TRUE["rake"][1] < rake.pitch_deg.high
