@@ -79,7 +79,8 @@ def _traced(
     marks.check_against({name: (photo.width_px, photo.height_px) for name, photo in photos.items()})
     targets = find_targets(tuple(photos), photos, {n for length in known for n in length.boards})
     both = Marks(file=marks.file, marks=(*marks.marks, *targets.corners))
-    lengths = [piece for length in known if not length.check_only for piece in _lengths(length, both.marks)]
+    used = [length for length in known if not length.check_only]
+    lengths = [piece for length in used for piece in _lengths(length, both.marks, targets.rim)]
     marked = place_by_marks(tuple(photos.values()), both, lengths, rng=rng)
     roof = roof_of_corners(marked, aside=aside | {corner.name for corner in targets.corners}, file=marks.file)
     if not triage.left_out:
@@ -90,8 +91,9 @@ def _traced(
     return replace(told, marked=replace(told.marked, block=block))
 
 
-def _lengths(length: KnownLength, marks: tuple[Mark, ...]) -> list[MarkedLength]:
+def _lengths(length: KnownLength, marks: tuple[Mark, ...], rim: dict[int, float]) -> list[MarkedLength]:
     """A known length as the marks' adjustment takes it; a target's side counts as one length, not as four."""
+    shared_m = 0.0
     pairs: list[tuple[tuple[str, ...], tuple[str, ...]]]
     if length.marks is not None:
         pairs = [((length.marks[0],), (length.marks[1],))]
@@ -104,7 +106,8 @@ def _lengths(length: KnownLength, marks: tuple[Mark, ...]) -> list[MarkedLength]
             pairs = [(squares[0], squares[1])]
         else:
             pairs = [((squares[0][k],), (squares[0][(k + 1) % 4],)) for k in range(4)]
-    u_m = length.u_m * float(np.sqrt(len(pairs)))
+            shared_m = rim[length.boards[0]] * length.length_m
+    u_m = float(np.hypot(length.u_m, shared_m) * np.sqrt(len(pairs)))
     return [MarkedLength(name=length.title, ends=p, length_m=length.length_m, u_m=u_m) for p in pairs]
 
 
