@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 from pydantic import Field, model_validator
 
 from ..scene import EdgeKind
-from .package import Feet, Inches, InchesOr0, Model, Number, Package, Text, Waste
+from .package import Feet, Inches, InchesOr0, Model, Number, Package, SquareFeet, Text, Waste
 
 Rise = Annotated[float, Field(ge=0, le=60)]  # inches in 12; 60 in 12 is 78.7 degrees, steeper is a wall
 Phase = Literal["tear_off", "repair", "install", "clean_up"]
@@ -63,6 +63,7 @@ class AreaLayer(Layer):
     per_square_range: tuple[Number, Number] | None = None
     beyond_in: dict[EdgeKind, Annotated[float, Field(ge=0, le=48)]] = Field(default_factory=dict)
     gives_way_to: Text | None = None  # the layer along eaves that lies in its place, where that is laid
+    openings_off_from_ft2: SquareFeet | None = None  # openings as large are taken off the net; None: none is
 
     @model_validator(mode="after")
     def _units(self) -> AreaLayer:

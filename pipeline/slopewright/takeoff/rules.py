@@ -28,10 +28,11 @@ from .layers import (
     PerimeterLayer,
     VentilationLayer,
 )
-from .laying import POLICY_RULES, Policy, RoofCourses, field_need
+from .laying import OPENINGS, POLICY_RULES, Policy, RoofCourses, field_need
 from .strips import straight_runs, whole
 from .survey import Found, Survey, about_value, rise, straddlers
 
+ROUNDING = 1e-9  # an opening of just the limit is taken off
 MIN_SLOPE_SIN = 0.05  # flatter than this (0.6 in 12) an edge has no fall line worth counting courses along
 COUNTS = "job.toml [counts]"
 
@@ -45,6 +46,8 @@ def area(layer: AreaLayer, survey: Survey, rng: np.random.Generator) -> Found | 
     note = "" if layer.times == "once" else f"Layers counted: {times}."
     weights = {f"area:{plane.id}": times / SQUARE_M2 * (layer.per_square or 1.0) for plane in planes}
     net, draws = survey.linear(weights)
+    net, draws, taken_off = _less_openings(layer, survey, planes, net, draws, times)
+    note += taken_off
     if layer.gives_way_to is not None:
         net, draws, gave_way = _given_way(layer.gives_way_to, survey, planes, net, draws)
         note += gave_way
@@ -251,6 +254,28 @@ def _along(found: Sequence[Edge], survey: Survey, *, cut: bool) -> Found | None:
         for run in (straight_runs(survey.roof, found) if cut else ())
     )
     return Found(net=net, draws=draws, runs_m=runs, origin=_ids(found))
+
+
+def _less_openings(
+    layer: AreaLayer, survey: Survey, planes: Sequence[Plane], net: Measurement, draws: Array, times: int
+) -> tuple[Measurement, Array, str]:
+    """An area less the chimneys and skylights that are large enough to be taken off it."""
+    if layer.openings_off_from_ft2 is None:
+        return net, draws, ""
+    least_m2 = layer.openings_off_from_ft2 * FOOT_M**2 * (1 - ROUNDING)
+    ids = {plane.id for plane in planes}
+    found = [
+        thing
+        for thing in survey.roof.objects
+        if thing.plane in ids and thing.kind in OPENINGS and thing.size[0] * thing.size[1] >= least_m2
+    ]
+    if not found:
+        return net, draws, ""
+    off_m2 = sum(thing.size[0] * thing.size[1] for thing in found)
+    off = off_m2 / SQUARE_M2 * times * (layer.per_square or 1.0)
+    left = Measurement(max(net.value - off, 0.0), net.u, max(net.low - off, 0.0), max(net.high - off, 0.0))
+    names = ", ".join(thing.id for thing in found)
+    return left, np.maximum(draws - off, 0.0), f" Less openings of {off_m2 / FOOT_M**2:.0f} ft² ({names})."
 
 
 def _given_way(

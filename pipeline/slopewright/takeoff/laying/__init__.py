@@ -5,8 +5,10 @@ from .field import FieldNeed, field_need
 from .layout import PlaneCourses, RoofCourses, as_json, lay_plane, lay_roof
 from .pattern import Laying, Pattern, make_pattern
 from .reuse import POLICY_RULES, Policy
+from .shape import OPENINGS
 
 __all__ = [
+    "OPENINGS",
     "POLICY_RULES",
     "FieldNeed",
     "Laying",
