@@ -182,6 +182,7 @@ class TracedEdge:
     planes: tuple[int, ...]  # faces it bounds: two for a crease, one for a free edge or one side of a step
     curve: Curve
     observed: float
+    ambiguous_m: float = 0.0  # standard uncertainty of its length from how the plan might be cut otherwise
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -9,7 +9,7 @@ import numpy as np
 from ..measurement import Measurement
 from ..roof import BudgetShare, Edge, Joint, Plane, Roof
 from ..scene import Array
-from ..state import Frame, RoofState
+from ..state import FixLength, Frame, RoofState
 from .model import SHARED, Model, Shape, linearised, with_differences
 from .naming import KIND_ORDER
 from .observed import Observations
@@ -57,6 +57,8 @@ def solve(state: RoofState) -> Solution:
     rows, computed = _quantities(model, batch, shape)
     values, slope = linearised(computed, step)
     spread = slope @ adjusted.covariance @ slope.T
+    length = rows["length"] + np.arange(len(state.topology.edges))
+    spread[length, length] += np.square(_ambiguous_m(state))
     return Solution(
         model=model,
         adjusted=adjusted,
@@ -66,6 +68,15 @@ def solve(state: RoofState) -> Solution:
         slope=slope,
         covariance=(spread + spread.T) / 2,
     )
+
+
+def _ambiguous_m(state: RoofState) -> Array:
+    """Standard uncertainty of each edge's length from how the plan was cut; none where it was measured."""
+    taped = {name for o in state.observations if isinstance(o.made, FixLength) for name in o.of}
+    found = [edge.ambiguous_m for edge in state.topology.edges]
+    if taped:
+        found = [0.0 if state.edge_ids[n] in taped else u for n, u in enumerate(found)]
+    return np.array(found)
 
 
 def expected(solution: Solution, observations: Observations) -> tuple[float, float]:
@@ -97,7 +108,10 @@ def roof_of(state: RoofState, solution: Solution, frame: Frame) -> Roof:
             if any(e.kind == kind for e in edges)
         },
         budget=_budget(state, solution),
-        notices=(*state.told, *notices(state, planes, edges, len(solution.adjusted.refused))),
+        notices=(
+            *state.told,
+            *notices(state, planes, edges, len(solution.adjusted.refused), _ambiguous_m(state)),
+        ),
         state=state,
     )
 

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from ..roof import Edge, Plane
-from ..scene import EdgeKind, Notice
+from ..scene import Array, EdgeKind, Notice
 from ..state import ExcludePlane, FixLength, FixPitch, IncludePlane, PlaceBoundary, RoofState
 from .spoken import in_words, named
 
+AMBIGUOUS_M, AMBIGUOUS = 0.3, 0.1  # standard uncertainty of a length, both, from how the plan was cut
 INFERRED = 0.5  # faces and edges with less than this share seen are called inferred
 
 
 def notices(
-    state: RoofState, planes: tuple[Plane, ...], edges: tuple[Edge, ...], refused: int
+    state: RoofState, planes: tuple[Plane, ...], edges: tuple[Edge, ...], refused: int, ambiguous: Array
 ) -> list[Notice]:
     """What is inferred, hidden, open, edited or contradicted."""
     found = []
@@ -31,6 +32,17 @@ def notices(
                 code="edge_inferred",
                 text="less than half of these edges was seen; the rest is inferred",
                 about=unseen,
+            )
+        )
+    by_cut = dict(zip(state.edge_ids, ambiguous, strict=True))
+    doubtful = tuple(e.id for e in edges if by_cut[e.id] > max(AMBIGUOUS_M, AMBIGUOUS * e.length.value))
+    if doubtful:
+        found.append(
+            Notice(
+                code="edge_ambiguous",
+                text="few points lie where these edges end or turn: the roof may be cut otherwise there;"
+                " their lengths' bounds carry it",
+                about=doubtful,
             )
         )
     walls = tuple(e.id for e in edges if e.kind in (EdgeKind.SIDEWALL, EdgeKind.HEADWALL))

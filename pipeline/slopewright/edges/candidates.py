@@ -21,6 +21,7 @@ OUTLINE_COARSE_RAD = np.deg2rad(1.0)  # first round of its sides' direction; the
 SAME_DIRECTION_RAD = np.deg2rad(10.0)
 GAP_SPACINGS = 4.0  # random points leave a longer gap in 0.25 % of all places
 INSIDE_SPACINGS = 0.35  # by how much the outermost points lie inside an edge
+LONE_SUPPORT_M = 0.2  # what a line counts for that one end speaks for, however wide its strip
 LEAST_SLANTING = 5  # ends on a line that runs neither along nor across the fall
 MOST_SLANTING = 4  # such lines a plane
 MOST_LOOSE_ENDS = 120  # ends that are paired
@@ -276,7 +277,7 @@ def _vote(ends: Array, normal: Array, plane: int, spacing_m: float) -> tuple[lis
                 span=(float(along.min() - width / 2), float(along.max() + width / 2)),
                 owners=frozenset((plane,)),
                 crease=None,
-                support_m=float(voters.sum() * width),
+                support_m=float(voters.sum() * width) if voters.sum() > 1 else LONE_SUPPORT_M,
             )
         )
         ends = ends[np.abs(ends @ normal - middle) > clear]

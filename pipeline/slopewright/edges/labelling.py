@@ -21,6 +21,7 @@ from .evidence import Evidence
 CUT_PRICE_M = 0.10  # m² a metre of cut; anything from 0.05 to 0.2 gives the same roofs
 HALF_COVER = 0.4  # share of a cell that points must cover to make it roof; real notches are quite empty
 NOT_MINE = 4.0  # factor for a label that ends along a line which does not belong to it
+NO_OUTLINE = 6.0  # factor for the outside along a crease: where two planes meet is hardly where one ends
 KEEP_SHARE = 0.5  # of its own points' area that every plane keeps; else small dormer faces vanish
 GROUND_WEIGHT = 0.25  # ground seen through a cell speaks against roof, half as loud as roof points
 FIXED_MARGIN = 1e-6
@@ -64,6 +65,26 @@ def _first_cell(tree: shapely.STRtree, xy: Array) -> tuple[npt.NDArray[np.int64]
     return point, cell[first]
 
 
+def energies(
+    cells: Cells, lines: list[PlanLine], planes: Array, hidden: Array, ground: Array
+) -> tuple[Array, Array]:
+    """What each label costs; label 0 is outside, k + 1 plane k.
+
+    Returns
+    -------
+    data : array, shape (c, k + 1)
+        In each cell [m²].
+    price : array, shape (p, k + 1)
+        Where it ends on each piece [m²].
+    """
+    others = planes.sum(axis=1, keepdims=True) - planes
+    covered = np.minimum(hidden, cells.area)
+    empty = (cells.area - covered)[:, None] - planes - others
+    as_plane = HALF_COVER * empty + (1 - HALF_COVER) * others + GROUND_WEIGHT * ground[:, None]
+    data = np.column_stack([(1 - HALF_COVER) * planes.sum(axis=1), as_plane])
+    return data, _cut_prices(cells, lines, planes.shape[1])
+
+
 def label_cells(
     cells: Cells, lines: list[PlanLine], planes: Array, hidden: Array, ground: Array
 ) -> npt.NDArray[np.int64]:
@@ -88,17 +109,11 @@ def label_cells(
     n_cells, n_planes = planes.shape
     if n_cells == 0:
         return np.empty(0, dtype=np.int64)
-    others = planes.sum(axis=1, keepdims=True) - planes
-    covered = np.minimum(hidden, cells.area)
-    empty = (cells.area - covered)[:, None] - planes - others
-    as_plane = HALF_COVER * empty + (1 - HALF_COVER) * others + GROUND_WEIGHT * ground[:, None]
-    # label 0 is outside, k + 1 plane k
-    data = np.column_stack([(1 - HALF_COVER) * planes.sum(axis=1), as_plane])
+    data, price = energies(cells, lines, planes, hidden, ground)
 
     inner = (cells.piece_cells >= 0).all(axis=1)
     left, right = cells.piece_cells[inner].T
     possible = _possible_labels(planes, cells.piece_cells[inner])
-    price = _cut_prices(cells, lines, n_planes)
 
     variable = np.full(possible.shape, -1)
     variable[possible] = np.arange(possible.sum())
@@ -198,7 +213,7 @@ def _cut_prices(cells: Cells, lines: list[PlanLine], n_planes: int) -> Array:
     base = np.array([CUT_PRICE_M / 2 * (1 + 0.5 / max(line.support_m, 0.1)) for line in lines])
     factor = np.full((len(lines), n_planes + 1), NOT_MINE)
     for n, line in enumerate(lines):
-        factor[n, 0] = 1.0 if line.crease is None else 2.0
+        factor[n, 0] = 1.0 if line.crease is None else NO_OUTLINE
         for k in line.owners:
             factor[n, k + 1] = 1.0
     return np.asarray(cells.piece_length[:, None] * base[cells.piece_line, None] * factor[cells.piece_line])

@@ -13,6 +13,7 @@ import numpy.typing as npt
 
 from ..errors import NoRoofError, NotCertifiedError
 from ..scene import RoofPoints, Segmentation, Topology
+from .ambiguity import doubtful_cells, with_doubt
 from .arrangement import Cells, cut, stations_after_extension
 from .assemble import assemble
 from .bleed import common_bleed
@@ -67,6 +68,7 @@ def run(points: RoofPoints, segmentation: Segmentation, config: EdgesConfig | No
     if len(lines) < 3:
         raise NoRoofError(f"roof {points.id}: no edges found, need a roof whose outline is in the cloud")
     cells, lines, labels, lost = _label(evidence, segmentation, lines, config)
+    doubtful = doubtful_cells(cells, lines, labels, votes(cells, evidence), evidence)
     if lost > config.most_lost:
         raise NotCertifiedError(
             f"roof {points.id}: {100 * lost:.0f} % of its points lie in no face that could be closed,"
@@ -77,7 +79,7 @@ def run(points: RoofPoints, segmentation: Segmentation, config: EdgesConfig | No
     if not outline.faces:
         raise NoRoofError(f"roof {points.id}: no face could be closed, need a denser or larger cloud")
     bleed = common_bleed(points, outline.graph, evidence, segmentation)
-    return assemble(outline, evidence, lost, bleed)
+    return with_doubt(assemble(outline, evidence, lost, bleed), doubtful)
 
 
 def _lone_planes(lines: list[PlanLine], segmentation: Segmentation, config: EdgesConfig) -> list[int]:
