@@ -6,21 +6,24 @@ Oracles: tape.json and compare.json converted by the exact foot and square; pypd
 import io
 import json
 import re
+from importlib.resources import files
 
+import jsonschema
 import pytest
 from PIL import Image
 from pypdf import PdfReader
 
 from report.hostile_texts import TEXTS
-from slopewright import dispute, mesh, report
+from slopewright import dispute, mesh, report, takeoff
 from slopewright.checks import TapeReading
 from slopewright.errors import InputError
 from slopewright.report.compare_text import compare_text
 from slopewright.report.pictures import MOST_PX, as_svg
 from slopewright.report.tape_text import tape_text
 from slopewright.report.text import plain_text
+from slopewright.roof import TakeoffRequest
 from slopewright.units import FOOT_M
-from takeoff.takeoff_roofs import hip, take
+from takeoff.takeoff_roofs import hip, line, system, take
 
 ROOF = hip(50, 30, 7, scale_u=0.001, corner_u_m=0.02)
 TAKEN = take(ROOF)
@@ -98,13 +101,13 @@ def test_the_page_of_another_list_has_the_numbers_of_compare_json(metric):
         "sq": (9.290304, "m²") if metric else (1.0, "sq"),
         "lf": (FOOT_M, "m") if metric else (1.0, "lf"),
     }
-    for line in content["lines"]:
-        unit, name = factor[line["unit"]]
-        row = re.search(rf" {line['item']} {line['ours']} ([\d,.]+) {name} ([\d,.]+) {name} ± ", shown)
-        assert row, (line["item"], shown[shown.find("Another list") :][:900])
+    for one in content["lines"]:
+        unit, name = factor[one["unit"]]
+        row = re.search(rf" {one['item']} {one['ours']} ([\d,.]+) {name} ([\d,.]+) {name} ± ", shown)
+        assert row, (one["item"], shown[shown.find("Another list") :][:900])
         their, mine = (float(value.replace(",", "")) for value in row.groups())
-        assert their == pytest.approx(line["theirs"] * unit, abs=0.051)
-        assert mine == pytest.approx(line["net"]["value"] * unit, abs=0.051)
+        assert their == pytest.approx(one["theirs"] * unit, abs=0.051)
+        assert mine == pytest.approx(one["net"]["value"] * unit, abs=0.051)
     assert "the area in plan was taken for the area on the slope" in shown
     lines, left_out, exposure = report.listed_from_json(content, file="compare.json")
     assert lines == tuple(theirs) and left_out == () and exposure == 0.143
@@ -126,8 +129,8 @@ def test_any_text_of_a_table_is_shown_as_text():
     json.loads(report.json_bytes(report.compare_json(comparison, lines, exposure_m=0.1)))
 
 
-def _fields(line):
-    return {name: getattr(line, name) for name in type(line).__dataclass_fields__}
+def _fields(one):
+    return {name: getattr(one, name) for name in type(one).__dataclass_fields__}
 
 
 def test_photos_stand_on_pages_of_their_own_with_what_they_show():
@@ -146,8 +149,8 @@ def test_photos_stand_on_pages_of_their_own_with_what_they_show():
             {"file": "photos/gone.jpg", "shows": "plane square on", "planes": ["B"]},
         ],
     }  # fmt: skip
-    files = {"photos/over_1.jpg": jpeg(4000, 3000), "photos/plane_A.jpg": jpeg(300, 900)}
-    pictures = report.pictures_of(index, files, file="photos/index.json")
+    held = {"photos/over_1.jpg": jpeg(4000, 3000), "photos/plane_A.jpg": jpeg(300, 900)}
+    pictures = report.pictures_of(index, held, file="photos/index.json")
     assert [(p.plane, p.planes, p.photo) for p in pictures] == [
         (None, ("A", "B"), "drone.jpg"),
         ("A", ("A",), "drone.jpg"),
@@ -175,3 +178,38 @@ def test_an_index_of_another_kind_is_refused(changed, message):
     index = {"format": "slopewright-photos", "version": 1, "files": []} | changed
     with pytest.raises(InputError, match=message):
         report.pictures_of(index, {}, file="photos/index.json")
+
+
+def _schema(name):
+    return json.loads(files("slopewright.report").joinpath("schemas", f"{name}.schema.json").read_bytes())
+
+
+def test_the_files_are_as_their_schemas_have_them():
+    """Oracle: JSON Schema 2020-12, by jsonschema."""
+    comparison, theirs = compared()
+    courses = takeoff.lay_out(ROOF, system(), TakeoffRequest())
+    contents = {
+        "tape": report.tape_json(checked(), roof_sha256="0" * 64),
+        "compare": report.compare_json(comparison, theirs, exposure_m=0.143),
+        "layout": takeoff.layout_files(courses, system="composition-laminated")[0],
+    }
+    for name, content in contents.items():
+        jsonschema.Draft202012Validator.check_schema(_schema(name))
+        jsonschema.validate(json.loads(report.json_bytes(content)), _schema(name))
+        with pytest.raises(jsonschema.ValidationError):
+            jsonschema.validate({**content, "version": 2}, _schema(name))
+
+
+def test_the_layout_says_what_the_line_of_the_field_says():
+    """Oracle: the sentence in takeoff.json, against layout.json's own numbers."""
+    courses = takeoff.lay_out(ROOF, system(), TakeoffRequest())
+    content, _ = takeoff.layout_files(courses, system="composition-laminated")
+    rule = line(TAKEN, "field shingles").rule
+    modules = dict(zip(content["policies"], content["modules"], strict=True))
+    said = [int(number) for number in re.findall(r"\((\d+) modules\)", rule)]
+    assert said == [modules["pooled"], modules["none"]]
+    pieces = sum(len(plane["pieces"]) for plane in content["planes"])
+    cut = sum(plane["cut"] for plane in content["planes"])
+    assert f"{pieces} pieces of which {cut} cut" in rule
+    area = sum(plane["area_m2"] for plane in content["planes"])
+    assert area == pytest.approx(sum(plane.area.value for plane in ROOF.planes))
