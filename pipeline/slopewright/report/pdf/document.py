@@ -98,6 +98,7 @@ def report_pdf(
         "title": printable(title, 320) or "Roof",
         "against": [printable(reason, 300) for reason in provenance.not_certified],
         "system": printable(takeoff.system, 120),
+        "measured_from": _source(provenance),
         "front": front(roof, takeoff, notices, metric=metric),
         "seen_from": view.seen_from,
         "plan_sheet": {"width": sheet.width_mm, "height": sheet.height_mm},
@@ -127,6 +128,14 @@ def report_pdf(
         },
     )
     return bytes(made)
+
+
+def _source(origin: Provenance) -> str:
+    """What the roof was measured from."""
+    n_photos = sum(file.role == "photo" for file in origin.inputs)
+    if n_photos:
+        return f"{n_photos} photo{'s' if n_photos > 1 else ''}"
+    return "a point cloud"
 
 
 def _provenance(origin: Provenance) -> dict[str, Any]:
