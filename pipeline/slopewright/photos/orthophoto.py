@@ -102,7 +102,9 @@ def taken(sheet: Sheet, photo: PosedPhoto, pixels: Picture, faces: Faces) -> npt
         scale = np.array(pixels.shape[1::-1]) / [photo.camera.width_px, photo.camera.height_px]
         at = (at + 0.5) * scale - 0.5
     maps = np.nan_to_num(at, nan=-1e4).astype(np.float32)
-    found = cv2.remap(pixels, maps[..., 0], maps[..., 1], cv2.INTER_LINEAR).astype(np.float32)
+    found = cv2.remap(
+        pixels, maps[..., 0], maps[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
+    ).astype(np.float32)
     found[~seen | whole] = np.nan
     return np.asarray(found, dtype=np.float32)
 

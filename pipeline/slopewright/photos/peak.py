@@ -76,7 +76,9 @@ def shares(colour: Array, t: Array, pixel_m: Array) -> Array:
     return made
 
 
-def best_line(share: Array, t: Array, stations: Array, length_m: Array, pixel_m: float) -> Line | None:
+def best_line(
+    share: Array, t: Array, stations: Array, length_m: Array, pixel_m: float, start_sd_m: float
+) -> Line | None:
     """The line of the highest score, or None where none is clear.
 
     Parameters
@@ -89,6 +91,8 @@ def best_line(share: Array, t: Array, stations: Array, length_m: Array, pixel_m:
         Middles and lengths of the chunks [m].
     pixel_m : float
         The finest photo's.
+    start_sd_m : float
+        Standard deviation of the places from which `t` counts.
 
     Notes
     -----
@@ -104,7 +108,7 @@ def best_line(share: Array, t: Array, stations: Array, length_m: Array, pixel_m:
     if not used.any():
         return None
     seen_m = float(length_m[used].sum())
-    search = _Search(share[:, used], t, stations[used], length_m[used], pixel_m)
+    search = _Search(share[:, used], t, stations[used], length_m[used], (pixel_m, start_sd_m))
     best = search.start()
     if best is None:
         return None
@@ -128,8 +132,11 @@ def best_line(share: Array, t: Array, stations: Array, length_m: Array, pixel_m:
 class _Search:
     """Scores of lines: the shares along them.  What the cloud says decides between lines, and moves none."""
 
-    def __init__(self, share: Array, t: Array, stations: Array, length_m: Array, pixel_m: float) -> None:
-        self.share, self.t, self.length, self.pixel_m = share, t, length_m, pixel_m
+    def __init__(
+        self, share: Array, t: Array, stations: Array, length_m: Array, pixel_and_start_m: tuple[float, float]
+    ) -> None:
+        self.share, self.t, self.length = share, t, length_m
+        self.pixel_m, self.start_sd_m = pixel_and_start_m
         self.pivot = float((stations * length_m).sum() / length_m.sum())
         self.away = stations - self.pivot
         self.reach = float(np.abs(self.away).max()) if len(stations) > 1 else 0.0
@@ -156,7 +163,7 @@ class _Search:
             n = int(np.ceil(MOST_TURN_RAD * self.reach / step))
             turns = np.linspace(-MOST_TURN_RAD, MOST_TURN_RAD, 2 * n + 1)
         offset, turn = self.t[None, :], turns[:, None]
-        table = self.score(offset, turn, self.mean(), self.length) * _likely(offset, turn)
+        table = self.score(offset, turn, self.mean(), self.length) * self._likely(offset, turn)
         k, j = np.unravel_index(int(table.argmax()), table.shape)
         if table[k, j] <= CLEAR * float(np.median(self.mean())):
             return None
@@ -188,16 +195,20 @@ class _Search:
             offset, turn = offset + span * float(move[0]), turn + span / lever * float(move[1])
         return offset, turn
 
+    def _likely(self, offset: Array, turn: Array) -> Array:
+        """How likely lines are by the cloud alone, one for its own."""
+        return np.asarray(np.exp(-0.5 * (offset / self.start_sd_m) ** 2 - 0.5 * (turn / TURN_SD_RAD) ** 2))
+
     def support(self, offset: float, turn: float) -> float:
         """Share of the length whose own best place is near the line."""
-        own = self.t[(self.mean() * _likely(self.t, np.zeros(1))).argmax(axis=1)]
+        own = self.t[(self.mean() * self._likely(self.t, np.zeros(1))).argmax(axis=1)]
         near = np.abs(own - offset - turn * self.away) <= NEAR_PX * self.pixel_m
         return float((near * self.length).sum() / self.length.sum())
 
     def rivals(self, offset: float, turn: float) -> float:
         """Mean square distance to lines that score nearly as well, weighted by squared scores [m²]."""
         at, along = np.append(self.t, offset), np.array(turn)
-        score = self.score(at, along, self.mean(), self.length) * _likely(at, along)
+        score = self.score(at, along, self.mean(), self.length) * self._likely(at, along)
         score, top = score[:-1], float(score[-1])
         peak = np.flatnonzero((score[1:-1] > score[:-2]) & (score[1:-1] >= score[2:])) + 1
         apart = np.abs(self.t[peak] - offset) > APART_PX * self.pixel_m
@@ -221,11 +232,6 @@ class _Search:
             ]
             total += _jackknifed(np.array(left))
         return total
-
-
-def _likely(offset: Array, turn: Array) -> Array:
-    """How likely lines are by the cloud alone, one for its own."""
-    return np.asarray(np.exp(-0.5 * (offset / START_SD_M) ** 2 - 0.5 * (turn / TURN_SD_RAD) ** 2))
 
 
 def _jackknifed(left_out: Array) -> Array:

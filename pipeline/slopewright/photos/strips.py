@@ -19,7 +19,7 @@ from .read import load_pixels
 from .sight import Faces
 
 FREE = (EdgeKind.EAVE, EdgeKind.RAKE)
-REACH_M = 0.25  # in and out from where the cloud has the edge
+REACH_M = 0.30  # in and out from where the cloud has the edge
 CHUNK_M = 1.0  # of the edge, that has a profile of its own
 END_M = 0.15  # at each end belongs to the corner
 LEAST_CHUNK_M = 0.25
