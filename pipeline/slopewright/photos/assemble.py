@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from ..scene import Array
-from .bundle import LensPrior, Net, Sights, project, solve
+from .bundle import LensPrior, Net, Sights, adjusted, project
 from .model import Camera
 from .resection import LEAST_OF_PHOTO, LEAST_OF_PLANE, pair_poses, photo_poses, triangulate
 
@@ -138,7 +138,7 @@ def _grown(
     """The arrangement with every photo that fits."""
     net = _with_points(net, rays, row)
     if net.known.sum() >= LEAST_OF_PHOTO:
-        net = solve(net, prior, sights, robust=True, most_steps=FIRST_STEPS).net
+        net = adjusted(net, prior, sights, robust=True, most_steps=FIRST_STEPS)
     unfit: set[int] = set()
     added = 0
     while True:
@@ -156,9 +156,9 @@ def _grown(
         net = _with_points(placed, rays, row)
         unfit.clear()
         if added <= EVERY or added % EVERY == 0:
-            net = solve(net, prior, sights, robust=True, most_steps=LATER_STEPS).net
+            net = adjusted(net, prior, sights, robust=True, most_steps=LATER_STEPS)
     if net.known.sum() >= LEAST_OF_PHOTO:
-        net = solve(net, prior, sights, robust=True).net
+        net = adjusted(net, prior, sights, robust=True)
     return _weighed(net, sights, prior)
 
 

@@ -14,6 +14,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.spatial.transform import Rotation
 
+from ..errors import DegenerateGeometryError
 from ..scene import Array, lock
 
 Index = npt.NDArray[np.int64]
@@ -131,7 +132,32 @@ def project(net: Net, prior: LensPrior, sights: Sights) -> tuple[Array, Array, A
     return pixel, camera, flat
 
 
-def solve(
+def solve(net: Net, prior: LensPrior, sights: Sights, lengths: Sequence[Length] = ()) -> Solved:
+    """Adjust a net and say how well it is known.
+
+    Parameters
+    ----------
+    net : Net
+        Start values.
+    prior : LensPrior
+    sights : Sights
+        Those of photos and points that are not placed are left out.
+    lengths : sequence of Length
+        Known lengths whose points are all placed.
+
+    Returns
+    -------
+    Solved
+
+    Raises
+    ------
+    DegenerateGeometryError
+        If the marks do not determine the net.
+    """
+    return judged(adjusted(net, prior, sights, lengths), prior, sights, lengths)
+
+
+def adjusted(
     net: Net,
     prior: LensPrior,
     sights: Sights,
@@ -139,7 +165,7 @@ def solve(
     *,
     robust: bool = False,
     most_steps: int = MOST_STEPS,
-) -> Solved:
+) -> Net:
     """Adjust a net by Levenberg and Marquardt.
 
     Parameters
@@ -157,16 +183,15 @@ def solve(
 
     Returns
     -------
-    Solved
+    Net
 
     References
     ----------
     .. [1] B. Triggs, P. McLauchlan, R. Hartley, A. Fitzgibbon, "Bundle adjustment: a modern synthesis," 2000,
        doi:10.1007/3-540-44480-7_21, sections 4, 6 and 9 (gauge).
     """
-    used = sights.rows(net.posed[sights.photo] & net.known[sights.mark])
     layout = Layout(net)
-    system = _System(prior, used, lengths, layout, robust=robust)
+    system = _System(prior, _of_placed(net, sights), lengths, layout, robust=robust)
     damping = 1e-3
     residual, jacobian = system.linear(net)
     cost = float(residual @ residual)
@@ -177,7 +202,12 @@ def solve(
         while damping < 1e9:
             diagonal = np.diag(normal)
             damped = normal + np.diag(damping * diagonal + 1e-12 * diagonal.max())
-            moved = _moved(net, layout, np.asarray(np.linalg.solve(damped, right), dtype=np.float64))
+            try:
+                step = np.asarray(np.linalg.solve(damped, right), dtype=np.float64)
+            except np.linalg.LinAlgError:
+                damping *= 4
+                continue
+            moved = _moved(net, layout, step)
             new_residual = system.residual(moved)
             new_cost = float(new_residual @ new_residual)
             if np.isfinite(new_cost) and new_cost < cost:
@@ -191,19 +221,30 @@ def solve(
         cost = float(residual @ residual)
         if gain < SETTLED:
             break
-    return _finished(net, prior, used, lengths, layout)
+    return net
 
 
-def _finished(
-    net: Net, prior: LensPrior, sights: Sights, lengths: Sequence[Length], layout: Layout
-) -> Solved:
+def _of_placed(net: Net, sights: Sights) -> Sights:
+    return sights.rows(net.posed[sights.photo] & net.known[sights.mark])
+
+
+def judged(net: Net, prior: LensPrior, sights: Sights, lengths: Sequence[Length] = ()) -> Solved:
+    """What remains of the marks in an adjusted net, and how well it is known: see `solve`."""
+    sights, layout = _of_placed(net, sights), Layout(net)
     system = _System(prior, sights, lengths, layout, robust=False)
     residual, jacobian = system.linear(net)
     normal = jacobian.T @ jacobian
     gauge = _gauge(net, layout, scale=not lengths)
     # gauge directions at the size of the others: any value gives the same answers
     weight = np.trace(normal) / layout.size
-    inverse = np.linalg.inv(normal + weight * gauge @ gauge.T)
+    try:
+        inverse = np.linalg.inv(normal + weight * gauge @ gauge.T)
+    except np.linalg.LinAlgError:
+        inverse = np.full_like(normal, np.nan)
+    if not (np.isfinite(residual).all() and np.isfinite(inverse).all() and (np.diag(inverse) > 0).all()):
+        raise DegenerateGeometryError(
+            "marks: they do not fix where the photos stood, need more corners in common, not all on one line"
+        )
     m = 2 * len(sights.photo)
     return Solved(
         net=net,

@@ -15,7 +15,7 @@ from scipy.special import chdtri, ndtri
 from ..errors import InputError
 from ..scene import Array, Notice, lock
 from .assemble import Trial, assemble
-from .bundle import CENTRE_SD, Length, LensPrior, Net, Sights, Solved, solve
+from .bundle import CENTRE_SD, Length, LensPrior, Net, Sights, Solved, adjusted, judged, solve
 from .marks import Mark, Marks
 from .model import Block, Camera, PosedPhoto
 from .read import Photo
@@ -336,7 +336,7 @@ def _without_blunders(
     """Adjusted, with marks left out that contradict the others, one at a time, worst first."""
     blunders: list[_Blunder] = []
     limit = float(-ndtri(FALSE_ALARMS / 2 / (2 * len(sights.photo))))
-    start = solve(net, prior, sights, robust=True)
+    start = judged(adjusted(net, prior, sights, robust=True), prior, sights)
     wild = np.linalg.norm(start.residual_px, axis=1) / start.sights.u_px
     out = np.flatnonzero(wild > WILD)
     solved, size = start, wild
