@@ -29,7 +29,7 @@ EAVE_BELOW_M = 0.3  # under the lowest corner of the upper surface, marks are of
 UNDER_M = 0.15  # below the upper surface, and above the eaves: a corner of a roof that has a notch
 WAY_OUT = (
     'name the corners of each face: begin marks with face and number, like "A1/B4 ridge, west end"'
-    " (README, marks without a cloud)"
+    " (README, from marks alone)"
 )
 
 
