@@ -63,25 +63,24 @@ def _best_cut(
     low, high = across.min(axis=0), across.max(axis=0)
     strip = ((across - low) / np.maximum(high - low, 1e-9) * N_CUTS).astype(np.int64)
     strip = np.minimum(strip, N_CUTS - 1)
-    moments, area = atoms.moments[members], atoms.area_m2[members]
-    total = float(planes.moments[k, 0] * planes.variance_m2[k])
-    least, cut = total, None
-    for way in range(N_WAYS):
-        sums = np.cumsum(sum_by_label(moments, strip[:, way], N_CUTS), axis=0)[:-1]
-        covered = np.cumsum(np.bincount(strip[:, way], weights=area, minlength=N_CUTS))[:-1]
-        fair = (covered >= HALF_AREA_M2) & (planes.area_m2[k] - covered >= HALF_AREA_M2)
-        if not fair.any():
-            continue
-        one, other = sums[fair], planes.moments[k] - sums[fair]
-        left = _scatter(one) + _scatter(other)
-        # a face may be rougher than the usual one: what is left then is its noise
-        noise_m2 = np.maximum(left / planes.moments[k, 0], noise_m**2)
-        pays = total - left > rho * noise_m2 * np.minimum(one[:, 0], other[:, 0])
-        left[~pays] = np.inf
-        at = int(left.argmin())
-        if left[at] < least:
-            least, cut = float(left[at]), strip[:, way] > np.flatnonzero(fair)[at]
-    return cut
+    of_cut = np.stack([sum_by_label(atoms.moments[members], strip[:, way], N_CUTS) for way in range(N_WAYS)])
+    one = np.cumsum(of_cut, axis=1)[:, :-1].reshape(-1, of_cut.shape[2])
+    n, whole = one[:, 0], planes.moments[k]
+    # points stand for their share of the area: as many on each side as the smallest half holds
+    fewest = HALF_AREA_M2 / planes.area_m2[k] * whole[0]
+    fair = np.flatnonzero(np.minimum(n, whole[0] - n) >= fewest)
+    if not len(fair):
+        return None
+    one, n = one[fair], np.minimum(n, whole[0] - n)[fair]
+    left = _scatter(one) + _scatter(whole - one)
+    # a face may be rougher than the usual one: what is left then is its noise
+    noise_m2 = np.maximum(left / whole[0], noise_m**2)
+    pays = whole[0] * planes.variance_m2[k] - left > rho * noise_m2 * n
+    if not pays.any():
+        return None
+    way, cut = divmod(int(fair[np.where(pays, left, np.inf).argmin()]), N_CUTS - 1)
+    beyond: npt.NDArray[np.bool_] = strip[:, way] > cut
+    return beyond
 
 
 def _scatter(moments: Array) -> Array:
