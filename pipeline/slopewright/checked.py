@@ -139,7 +139,8 @@ def tape_against(roof: Roof, readings: Sequence[TapeReading], *, overhang_m: flo
     if any(reading.corners is not None for reading in readings):
         apart = adjust.distances(roof, dispute.corner_pairs(roof, readings))
     scale_u = roof.state.doubt.scale if roof.state is not None else 0.0
-    return dispute.check_tape(roof, readings, apart=apart, scale_u=scale_u, overhang_m=overhang_m)
+    check = dispute.check_tape(roof, readings, apart=apart, scale_u=scale_u, overhang_m=overhang_m)
+    return dispute.mark_held(check, roof.state.journal if roof.state is not None else ())
 
 
 def job_readings(job: Job, roof: Roof, cloud_unit: str) -> tuple[tuple[TapeReading, ...], tuple[Notice, ...]]:
@@ -183,7 +184,7 @@ def tape_again(folder: Path, roof: Roof, *, overhang_m: float | None) -> TapeChe
         return None
     used = {one.reading.where for one in before.results if one.used}
     check = tape_against(roof, readings, overhang_m=overhang_m)
-    results = tuple(replace(one, used=one.reading.where in used) for one in check.results)
+    results = tuple(replace(one, used=one.used or one.reading.where in used) for one in check.results)
     return replace(check, results=results)
 
 

@@ -111,6 +111,20 @@ def test_adjusting_takes_the_readings_that_agree_and_narrows_the_bounds(slopewri
     assert roof.area.u < measured.roof.area.u
 
 
+def test_a_reading_is_used_once_however_often_it_is_told(slopewright_, measured, folder):
+    eave = length_of(measured, "e3").value
+    inches = (eave + 0.02) / 0.0254
+    feet, sixteenths = int(inches // 12), round(inches % 12 * 16)
+    again = table(folder, f"e3,{feet}' {sixteenths // 16} {sixteenths % 16}/16\",,steel tape")
+    slopewright_("tape", folder, again, "--adjust")
+    roof = (folder / "roof.json").read_bytes()
+    answer = slopewright_("tape", folder, again, "--adjust", "--json")
+    assert (folder / "roof.json").read_bytes() == roof
+    readings = {one["of"]: one for one in json.loads(answer.out)["readings"]}
+    assert (readings["e3"]["verdict"], readings["e3"]["used"]) == ("cannot_tell", True)
+    assert "adjusted to this reading before" in readings["e3"]["reason"]
+
+
 def test_a_correction_by_hand_is_held_against_the_readings_again(slopewright_, measured, folder):
     """Oracle: an eave's rakes grow when it is moved outward; a reading of one that agreed no longer does."""
     rake = length_of(measured, "e9").value

@@ -13,6 +13,7 @@ import click
 
 from .. import report
 from ..checked import COMPARE_FILE, TAPE_FILE
+from ..checks import AGREE
 from ..run import STAGES, RunResult
 from ..runfolder import Progress
 from .outcome import NOT_CERTIFIED, OK, Outcome
@@ -71,7 +72,7 @@ def show_tape(result: RunResult, *, metric: bool, adjusted: bool, as_json: bool,
     check = result.tape
     if check is None:
         raise AssertionError("a run that was held against a tape keeps what came of it")
-    used = sum(one.used for one in check.results)
+    used = sum(one.used and one.verdict == AGREE for one in check.results)
     if as_json:
         click.echo((result.folder / TAPE_FILE).read_text(encoding="utf-8"), nl=False)
     elif not quiet:

@@ -129,7 +129,7 @@ def _one_or_all(
 def _plan(roof: Roof, lines: Sequence[Ours]) -> Iterator[Mistake]:
     def change(line: Ours) -> Weights:
         return {
-            name.replace("area:", "plan_area:") if name.startswith("area:") else name: w
+            name.replace("area:", "plan_area:", 1) if name.startswith("area:") else name: w
             for name, w in line.weights.items()
         }
 
@@ -239,7 +239,7 @@ def _pitch(roof: Roof, lines: Sequence[Ours]) -> Iterator[Mistake]:
             changed: Weights = {}
             for name, w in line.weights.items():
                 if name.startswith("area:"):
-                    changed[name.replace("area:", "plan_area:")] = w * math.hypot(1, p / 12)
+                    changed[name.replace("area:", "plan_area:", 1)] = w * math.hypot(1, p / 12)
                 elif name in sloped:
                     changed[name] = w * _tilted(roof, sloped[name], p)
                 else:

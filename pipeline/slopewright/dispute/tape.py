@@ -8,14 +8,16 @@ from dataclasses import replace
 
 import numpy as np
 
-from ..checks import AGREE, CONFLICT, TapeCheck, TapeReading, TapeResult
+from ..checks import AGREE, CANNOT_TELL, CONFLICT, TapeCheck, TapeReading, TapeResult
 from ..measurement import Measurement
 from ..roof import Roof
 from ..scene import Array
-from ..state import FixLength
+from ..state import Edit, FixLength
 from .blunders import likely_causes
 from .verdict import judge
 
+HELD = "the roof was adjusted to this reading before, so that they agree in any case"
+SAME_M = 1e-5  # files round to a micrometre
 POINT_SHARE = 0.5  # of the spacing of points: what was meant lies between them
 
 
@@ -87,8 +89,33 @@ def edits_of(check: TapeCheck) -> tuple[FixLength, ...]:
 
 def mark_used(check: TapeCheck, edits: Sequence[FixLength]) -> TapeCheck:
     """The check with the readings marked that became edits."""
-    results = tuple(replace(one, used=bool(edits) and _adjustable(one)) for one in check.results)
+    results = tuple(replace(one, used=one.used or bool(_as_edits(one) & set(edits))) for one in check.results)
     return replace(check, results=results)
+
+
+def mark_held(check: TapeCheck, journal: Sequence[Edit]) -> TapeCheck:
+    """The check with those readings told apart that the roof was adjusted to before."""
+    held = [edit for edit in journal if isinstance(edit, FixLength)]
+
+    def told_before(reading: TapeReading) -> bool:
+        return any(
+            reading.edges == (edit.edge,) and abs(reading.length_m - edit.length_m) < SAME_M for edit in held
+        )
+
+    results = tuple(
+        replace(one, verdict=CANNOT_TELL, reason=HELD, causes=(), used=True)
+        if told_before(one.reading)
+        else one
+        for one in check.results
+    )
+    return replace(check, results=results)
+
+
+def _as_edits(result: TapeResult) -> set[Edit]:
+    reading = result.reading
+    if len(reading.edges) != 1:
+        return set()
+    return {FixLength(edge=reading.edges[0], length_m=reading.length_m, u_m=reading.u_m)}
 
 
 def _adjustable(result: TapeResult) -> bool:

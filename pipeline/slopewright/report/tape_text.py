@@ -48,9 +48,11 @@ def tape_verdict(check: TapeCheck) -> str:
         text += ", which contradicts its scale." if check.scale_conflict else "."
         if not check.scale_conflict and check.scale.u > NOTICED_SCALE_U:
             text += " An error of 1 % in the scale would not show in them: tape more or longer edges."
-    if any(one.used for one in check.results):
-        used = ", ".join(one.reading.of for one in check.results if one.used)
-        text += f" The roof was adjusted to {used} afterwards; the table shows how it stood before."
+    used = [one.reading.of for one in check.results if one.used and one.verdict == AGREE]
+    if used:
+        text += (
+            f" The roof was adjusted to {', '.join(used)} afterwards; the table shows how it stood before."
+        )
     return text
 
 
