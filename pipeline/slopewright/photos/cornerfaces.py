@@ -23,7 +23,7 @@ CODE = re.compile(r"([A-Z]{1,2})(\d{1,2})")
 CORNER_SD_M = 0.01  # of what a person takes for the corner: thickness of covering, drip edge, ridge cap
 STEEP_RAD = float(np.deg2rad(75.0))  # steeper parts of the hull are walls and gables
 FLAT_CHANCE = 1e-3  # corners on one plane scatter more than theirs with this chance
-FOLD_SD_RAD = float(np.deg2rad(4.0))  # a fold that is known no better than this is not told from none
+MOST_FOLD_RAD = float(np.deg2rad(12.0))  # that could hide in a face: a gable of 2 in 12 has 19°, hips more
 LEAST_FOLD_RAD = float(np.deg2rad(1.5))  # less is one face
 EAVE_BELOW_M = 0.3  # under the lowest corner of the upper surface, marks are of walls and things before them
 UNDER_M = 0.15  # below the upper surface, and above the eaves: a corner of a roof that has a notch
@@ -161,7 +161,7 @@ def _joined(
         if not pairs:
             return groups
         _, a, b, fold, sd = max(pairs)
-        if sd > FOLD_SD_RAD:
+        if fold + 2 * sd > MOST_FOLD_RAD:
             listed = ", ".join(f'"{names[rows[k]]}"' for k in sorted(groups[a] | groups[b]))
             raise InputError(
                 f"{file}: whether {listed} lie on one face or on two is not known (fold"
