@@ -83,3 +83,12 @@ def test_a_house_cut_to_its_walls_is_no_roof():
     scan = sense(GABLE, "drone", 300.0, 1)
     with pytest.raises(NoRoofError):
         run(cloud(scan.xyz[scan.label == -2]))
+
+
+def test_slopes_that_bow_a_little_are_faces_and_no_dome():
+    """Two slopes of 22 x 8 m at 9 in 12 that bow by 30 cm from the middle to their ends: 352 m² of plan."""
+    x, y = WIDE.T
+    slopes = 5 + 0.75 * (8 - np.abs(y)) + 0.3 * (x / 11) ** 2
+    inside = (np.abs(x) < 11) & (np.abs(y) < 8)
+    scene = run(cloud(_on(WIDE, np.where(inside, slopes, 0.0), 0.06)))
+    assert scene.roofs[0].area_m2 == pytest.approx(352, rel=0.08)
