@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 
 from ..checks import Point, TapeReading
@@ -18,23 +18,19 @@ MOST_U = 0.5  # of a length: worse is no measurement
 EDGES_SHOWN = 12
 
 
-def read_tape(
-    content: bytes, *, file: str, roof: Roof, points: Mapping[str, Point] | None = None
-) -> tuple[TapeReading, ...]:
+def read_tape(content: bytes, *, file: str, roof: Roof) -> tuple[TapeReading, ...]:
     """The readings of a tape table.
 
     Parameters
     ----------
     content : bytes
         CSV with the headings `edge` (an id, or several joined by +) or `from` and `to` (a corner like e1/e4,
-        a named point, or x y z in metres of the roof's grid), `length`, and where wanted `unit`, `how`,
+        or x y z in metres of the roof's grid), `length`, and where wanted `unit`, `how`,
         `u` (standard uncertainty, in the unit) and `note`.
     file : str
         For messages.
     roof : Roof
         Whose edges it names.
-    points : mapping of str to (x, y, z), optional
-        Named points, local [m].
 
     Raises
     ------
@@ -42,7 +38,7 @@ def read_tape(
         With the line's number: what is there, and what is needed.
     """
     rows = read_table(content, file=file, known=HEADINGS, needed=("length",))
-    return tuple(_reading(row, roof, points or {}) for row in rows)
+    return tuple(_reading(row, roof) for row in rows)
 
 
 def read_again(reading: TapeReading, roof: Roof) -> TapeReading | None:
@@ -84,7 +80,7 @@ def edges_named(text: str, roof: Roof, *, where: str) -> tuple[str, ...]:
     return tuple(names)
 
 
-def _reading(row: Row, roof: Roof, points: Mapping[str, Point]) -> TapeReading:
+def _reading(row: Row, roof: Roof) -> TapeReading:
     edge, start, end = row.get("edge"), row.get("from"), row.get("to")
     if bool(edge) == bool(start or end) or bool(start) != bool(end):
         raise InputError(
@@ -112,7 +108,7 @@ def _reading(row: Row, roof: Roof, points: Mapping[str, Point]) -> TapeReading:
             raise InputError(f"{row.where}: from {start!r} and to {end!r} are one corner, need two")
         return TapeReading(of=of, corners=(corners[0], corners[1]), **common)  # type: ignore[arg-type]
     ends = tuple(
-        _point(place, roof, points, where=row.where) if corner is None else _of_corner(roof, corner)
+        _point(place, roof, where=row.where) if corner is None else _of_corner(roof, corner)
         for place, corner in zip((start, end), corners, strict=True)
     )
     if math.dist(*ends) == 0:
@@ -155,16 +151,13 @@ def _corner(place: str, roof: Roof, *, where: str) -> int | None:
     return met.pop()
 
 
-def _point(place: str, roof: Roof, points: Mapping[str, Point], *, where: str) -> Point:
-    if place in points:
-        return points[place]
+def _point(place: str, roof: Roof, *, where: str) -> Point:
     try:
         numbers = [float(part) for part in place.split()]
     except ValueError:
         numbers = []
     if len(numbers) != 3 or not all(math.isfinite(number) for number in numbers):
-        named = f", a point ({', '.join(sorted(points)[:EDGES_SHOWN])})" if points else ""
-        raise InputError(f"{where}: place {place!r}, need a corner like e1/e4{named} or x y z in metres")
+        raise InputError(f"{where}: place {place!r}, need a corner like e1/e4 or x y z in metres")
     local: Sequence[float] = [n - float(o) for n, o in zip(numbers, roof.frame.origin, strict=True)]
     return local[0], local[1], local[2]
 
