@@ -31,6 +31,7 @@ NEAR_PX = 2.0  # a chunk whose own peak is so near supports the line
 LEAST_SUPPORT = 0.3  # share of the length
 FLOOR_PX = 0.2  # no edge is placed better than to this share of a pixel
 LEAST_VIEWS = 2  # photos of a chunk
+MOST_FEW = 4.0  # by which the variance among few photos is taken larger; own assumption for two and three
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -222,7 +223,7 @@ class _Search:
         n_photos = len(self.share)
         if n_photos > 1:
             left = [self.refined(at, self.mean(np.arange(n_photos) != i)) for i in range(n_photos)]
-            total += _jackknifed(np.array(left))
+            total += _few(n_photos) * _jackknifed(np.array(left))
         n_chunks = len(self.length)
         if n_chunks > 2:
             mean = self.mean()
@@ -232,6 +233,11 @@ class _Search:
             ]
             total += _jackknifed(np.array(left))
         return total
+
+
+def _few(n: int) -> float:
+    """Variance of Student's t of n values over the normal's, bounded where it is not finite."""
+    return min((n - 1) / (n - 3), MOST_FEW) if n > 3 else MOST_FEW
 
 
 def _jackknifed(left_out: Array) -> Array:
