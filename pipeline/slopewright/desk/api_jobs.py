@@ -39,6 +39,7 @@ def routes(desk: Desk) -> APIRouter:
     @api.get("/jobs/{job}")
     def one_job(job: str) -> dict[str, Any]:
         folder = places.job(job)
+        desk.hands.warm()
         fault = ""
         try:
             form = read_form(folder)

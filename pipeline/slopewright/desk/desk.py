@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -26,8 +27,9 @@ class Desk:
         self.store = Store(self.places.database)
         self.receiver = Receiver(self.places)
         self.scheduler = Scheduler(self.places, self.store)
-        self._hands: Hands | None = None
+        self.hands = Hands()
         self._in_hand: set[str] = set()
+        self._guard = threading.Lock()
 
     def prepare(self) -> None:
         """Make folders and tables, and drop what is old.
@@ -44,22 +46,12 @@ class Desk:
 
     def open(self) -> None:
         """Begin to work."""
-        self._hands = Hands()
-        self._hands.warm()
         self.scheduler.start()
 
     def close(self) -> None:
         """Stop; runs under way go on."""
         self.scheduler.stop()
-        if self._hands is not None:
-            self._hands.close()
-
-    @property
-    def hands(self) -> Hands:
-        """The process for short work."""
-        if self._hands is None:
-            self._hands = Hands()
-        return self._hands
+        self.hands.close()
 
     @contextmanager
     def in_hand(self, job: str) -> Iterator[Path]:
@@ -71,11 +63,12 @@ class Desk:
             If it is being measured or changed.
         """
         folder = self.places.run(job)
-        if self.store.busy(job):
-            raise BusyError("the roof is being measured; wait for it, or stop it first")
-        if job in self._in_hand:
-            raise BusyError("the roof is being changed; wait for it")
-        self._in_hand.add(job)
+        with self._guard:
+            if self.store.busy(job):
+                raise BusyError("the roof is being measured; wait for it, or stop it first")
+            if job in self._in_hand:
+                raise BusyError("the roof is being changed; wait for it")
+            self._in_hand.add(job)
         try:
             yield folder
         finally:

@@ -22,10 +22,14 @@ class Hands:
     def __init__(self) -> None:
         self._guard = threading.Lock()
         self._pool = _new_pool()
+        self._warm = False
 
     def warm(self) -> None:
-        """Load the libraries before they are needed."""
-        self._pool.submit(_load)
+        """Load the libraries before they are needed; not at the start, which would slow the page."""
+        with self._guard:
+            if not self._warm:
+                self._warm = True
+                self._pool.submit(_load)
 
     def do(self, work: Callable[P, R], *args: P.args, **kwargs: P.kwargs) -> R:
         """Do something there and wait for it.

@@ -1,5 +1,5 @@
 // The plane or edge that is chosen: its numbers, what it was seen from, why it is called so, and what can be corrected.
-import { useSignal } from "@preact/signals";
+import { useSignal, type Signal } from "@preact/signals";
 import { useEffect } from "preact/hooks";
 import type { ComponentChildren } from "preact";
 import { isFree, KINDS, LOOKS, nameOf, OF_TWO, reasons } from "./kinds";
@@ -95,6 +95,7 @@ function KnownPitch({ plane }: { plane: Plane }) {
   const value = useSignal("");
   const fault = useSignal("");
   const u = useSignal(String(GAUGE_U_DEG));
+  const forced = useSignal(false);
   return (
     <Ask
       label="Known pitch"
@@ -108,7 +109,7 @@ function KnownPitch({ plane }: { plane: Plane }) {
         }
         fault.value = "";
         const rad = Math.PI / 180;
-        void correct({ edit: "fix_pitch", plane: plane.id, pitch_rad: degrees * rad, u_rad: doubt * rad, forced: false });
+        void correct({ edit: "fix_pitch", plane: plane.id, pitch_rad: degrees * rad, u_rad: doubt * rad, forced: forced.value });
       }}
     >
       <label>
@@ -119,9 +120,19 @@ function KnownPitch({ plane }: { plane: Plane }) {
         u, degrees
         <input size={4} inputMode="decimal" value={u.value} onInput={(e) => (u.value = e.currentTarget.value)} />
       </label>
+      <Forced forced={forced} />
       <button type="submit">Use</button>
       {fault.value && <span class="fault" role="alert">{fault.value}</span>}
     </Ask>
+  );
+}
+
+function Forced({ forced }: { forced: Signal<boolean> }) {
+  return (
+    <label class="check">
+      <input type="checkbox" checked={forced.value} onChange={(e) => (forced.value = e.currentTarget.checked)} />
+      even in conflict with the roof
+    </label>
   );
 }
 
@@ -211,6 +222,7 @@ function KnownLength({ edge }: { edge: Edge }) {
   const value = useSignal("");
   const u = useSignal(metric.value ? String(TAPE_U_M) : "0.02");
   const fault = useSignal("");
+  const forced = useSignal(false);
   return (
     <Ask
       label="Known length"
@@ -222,7 +234,7 @@ function KnownLength({ edge }: { edge: Edge }) {
           return;
         }
         fault.value = "";
-        void correct({ edit: "fix_length", edge: edge.id, length_m, u_m, forced: false });
+        void correct({ edit: "fix_length", edge: edge.id, length_m, u_m, forced: forced.value });
       }}
     >
       <label>
@@ -233,6 +245,7 @@ function KnownLength({ edge }: { edge: Edge }) {
         u, {metric.value ? "m" : "ft"}
         <input size={5} value={u.value} onInput={(e) => (u.value = e.currentTarget.value)} />
       </label>
+      <Forced forced={forced} />
       <button type="submit">Use</button>
       {fault.value && <span class="fault" role="alert">{fault.value}</span>}
     </Ask>

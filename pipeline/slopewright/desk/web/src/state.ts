@@ -90,8 +90,12 @@ function show(found: RoofData) {
 async function change(what: string, method: string, tail: string, body?: unknown): Promise<boolean> {
   const id = route.value.job;
   const found = await doing(what, () => ask<RoofData>(method, path("jobs", id) + tail, body));
-  if (found && route.value.job === id) show(found);
-  return found !== undefined;
+  if (!found || route.value.job !== id) return false;
+  const told = new Set((roof.value?.warnings ?? []).map((warning) => warning.text));
+  const news = found.warnings.filter((w) => w.code === "observation_conflict" && !told.has(w.text));
+  show(found);
+  if (news.length) said.value = { text: news.map((w) => w.text).join(" "), bad: true };
+  return true;
 }
 
 export const correct = (edit: Edit) => change("Adjusting the roof …", "POST", "/edits", { edit });
