@@ -207,3 +207,28 @@ def test_roofs_of_a_map_are_cut_from_their_tiles_and_joined(tmp_path):
     before = content(tmp_path / "out")
     assert run(*words, "--workers", 1).returncode == 3 and held(tmp_path / "out")[:2] == ["yes", "yes"]
     assert content(tmp_path / "out") == before and not list((tmp_path / "out" / "cuts" / "parts").iterdir())
+
+
+def test_a_running_cluster_does_the_same(jobs, undisturbed, tmp_path):
+    """Oracle: every byte of the batch that ran without a cluster."""
+    text = (
+        "from distributed import LocalCluster; import sys\n"
+        "if __name__ == '__main__':\n"
+        "    cluster = LocalCluster(n_workers=1, threads_per_worker=1, dashboard_address=None)\n"
+        "    print(cluster.scheduler_address, flush=True)\n"
+        "    sys.stdin.read()\n"
+    )
+    (tmp_path / "cluster.py").write_text(text)
+    with subprocess.Popen(
+        [sys.executable, str(tmp_path / "cluster.py")],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        text=True,
+    ) as cluster:
+        address = cluster.stdout.readline().strip()
+        done = run(jobs, "--out", tmp_path / "out", "--files", "roof", "--scheduler", address)
+        cluster.stdin.close()
+    assert done.returncode == 3, done.stderr
+    assert content(tmp_path / "out") == content(undisturbed[1])
+    gone = run(jobs, "--out", tmp_path / "out", "--scheduler", "tcp://127.0.0.1:9")
+    assert gone.returncode == 2 and "no Dask scheduler answers there" in gone.stderr

@@ -13,7 +13,7 @@ import time
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[2]
-sys.path[:0] = [str(ROOT / "tests"), str(ROOT / "tests" / "fuzz"), str(ROOT / "tests" / "cloud")]
+sys.path[:0] = [str(ROOT / "tests" / name) for name in ("", "fuzz", "cloud", "batch")]
 
 from fuzz_contained import ANSWER, HANG_S, MEMORY_BYTES, REFUSED, mutant, run_target  # noqa: E402
 from fuzz_targets import all_targets  # noqa: E402
@@ -49,8 +49,8 @@ def table(targets, given):
     n = sum(sum(tally.counts.values()) for tally in tallies)
     print("# Damaged files\n")
     print(
-        f"Printed by `tests/benchmarks/fuzz.py --mutants {given.mutants} --seed {given.seed}`: {n:,} mutants in"
-        f" {(time.perf_counter() - start) / 60:.0f} min, Python {platform.python_version()} on"
+        f"Printed by `tests/benchmarks/fuzz.py --mutants {given.mutants} --seed {given.seed}`: {n:,} mutants"
+        f" in {(time.perf_counter() - start) / 60:.0f} min, Python {platform.python_version()} on"
         f" {platform.system()} {platform.machine()}.  An answer is a file that could still be read whole;"
         " refused is one line that names the file and the way out; everything else is a fault of ours."
         f"  A child may take {MEMORY_BYTES >> 20} MB and {HANG_S:g} s for a mutant.\n"

@@ -23,11 +23,14 @@ FLOATS = (0.0, -0.0, 1e-320, 1e-9, 1e9, 1e38, 1e308, -1e308, float("inf"), float
 HEADER = 512  # bytes at the start that are hit more often
 NUMBER = re.compile(rb"-?\d+(?:\.\d+)?(?:[eE][-+]?\d+)?")
 NASTY_NUMBERS = (
-    b"0", b"-1", b"1e308", b"-1e308", b"1e999", b"nan", b"NaN", b"Infinity", b"-inf", b"99999999999999999999999",
-    b"0.0000000001", b"1_000", b"0x10", b"1,5", b"true", b"null", b'"7"', b"[]", b"{}", b"-0", b"1e", b"2147483648",
+    b"0", b"-1", b"1e308", b"-1e308", b"1e999", b"nan", b"NaN", b"Infinity", b"-inf",
+    b"99999999999999999999999", b"0.0000000001",
+    b"1_000", b"0x10", b"1,5", b"true", b"null", b'"7"', b"[]", b"{}", b"-0",
+    b"1e", b"2147483648",
 )  # fmt: skip
 NASTY_TEXTS = (
-    b"\0", b"\xff\xfe", b"\xef\xbb\xbf", b'"', b"'", b",", b"\n", b"\r", b"[" * 3000, b'{"a":' * 1500, b"=1+1",
+    b"\0", b"\xff\xfe", b"\xef\xbb\xbf", b'"', b"'", b",", b"\n", b"\r", b"[" * 3000,
+    b'{"a":' * 1500, b"=1+1",
     "‮💥é".encode(), b"../../x", b"A" * 5000, b"\\u0000", b"\t", b";", b"#", b"=", b"]]", b"e" * 40,
 )  # fmt: skip
 

@@ -10,7 +10,17 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-from cloud_files import cartesian_fields, house_points, write_e57, write_las, write_pcd, write_ply, write_text
+import shapely
+from batch_maps import HOUSE, TWO, geopackage, geoparquet
+from cloud_files import (
+    cartesian_fields,
+    house_points,
+    write_e57,
+    write_las,
+    write_pcd,
+    write_ply,
+    write_text,
+)
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -28,6 +38,15 @@ class Target:
 def all_targets(folder):
     """All targets; `folder` is for files made on the way."""
     return [*clouds(folder), *settings(folder), *run_folders(folder), *maps(folder)]
+
+
+def cut(path):
+    """Points of a tile under two boxes, as one file."""
+    from slopewright.cloud import las_bytes, open_tile, points_under
+
+    tile = open_tile(path)
+    boxes = np.array([[2.0, 1.0, 9.0, 7.0], [-1e9, -1e9, 1e9, 1e9]])
+    return [las_bytes([(tile, points)], bytes(16)) for points in points_under(tile, boxes)]
 
 
 def clouds(folder):
@@ -79,6 +98,7 @@ def clouds(folder):
         Target("las", "binary", "a.las", las, read, 2),
         Target("laz", "binary", "a.laz", laz, read, 2),
         Target("copc", "binary", "a.copc.laz", copc, read),
+        Target("tile, cut", "binary", "t.laz", las + laz + copc, cut),
         Target("ply", "binary", "a.ply", ply, read),
         Target("pcd", "binary", "a.pcd", pcd, read),
         Target("e57", "e57", "a.e57", e57, read, 0.7),
@@ -225,6 +245,7 @@ def run_folders(folder):
 
 
 def maps(folder):
+    from slopewright.batch import read_roofs
     from slopewright.isolate import footprint_from_geojson
     from slopewright.report import read_json
 
@@ -240,7 +261,17 @@ def maps(folder):
     def footprint(path):
         return footprint_from_geojson(read_json(path), file=path.name)
 
-    return [Target("footprint.geojson", "text", "f.geojson", seeds, footprint)]
+    houses = [HOUSE, TWO, shapely.Point(3, 4)]
+    gpkg = [geopackage(folder / f"{k}.gpkg", houses, envelope=k).read_bytes() for k in (0, 1)]
+    parquet = [
+        geoparquet(folder / "a.parquet", houses, **about).read_bytes() for about in ({}, {"crs": None})
+    ]
+    return [
+        Target("footprint.geojson", "text", "f.geojson", seeds, footprint),
+        Target("roofs.geojson", "text", "r.geojson", seeds, read_roofs),
+        Target("roofs.gpkg", "binary", "r.gpkg", gpkg, read_roofs),
+        Target("roofs.parquet", "binary", "r.parquet", parquet, read_roofs),
+    ]
 
 
 def _bytes(path):

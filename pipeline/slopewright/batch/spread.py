@@ -14,7 +14,7 @@ from .isolated import Answer, Terms, cut_isolated, end_batch, run_isolated, sour
 from .row import Row, Status
 
 AHEAD = 3  # jobs handed out per worker thread: none waits for work, and an interrupt loses no time
-CONNECT_S = 20  # a scheduler that does not answer by then is not there
+CONNECT_S = 10  # a scheduler that does not answer by then is not there
 
 
 @contextmanager
@@ -58,7 +58,7 @@ def workers(n_workers: int, scheduler: str | None, token: str) -> Iterator[Any]:
 
 def _connected(distributed: Any, scheduler: str) -> Any:
     try:
-        client = distributed.Client(scheduler, timeout=CONNECT_S, set_as_default=False)
+        client = distributed.Client(scheduler, timeout=CONNECT_S)
     except (OSError, ValueError, TimeoutError) as error:
         raise InputError(f"--scheduler {scheduler}: no Dask scheduler answers there ({error})") from error
     try:

@@ -49,7 +49,7 @@ def footprint_from_geojson(document: Mapping[str, Any], *, file: str) -> shapely
             if isinstance(coordinates, list) and kind == "MultiPolygon"
             else ""
         )
-        raise InputError(f"{file}: geometry is a {kind}{parts}, {NEED}")
+        raise InputError(f"{file}: geometry is a {str(kind)[:40]}{parts}, {NEED}")
     if not isinstance(coordinates, list) or not coordinates:
         raise InputError(f"{file}: coordinates: no rings, {NEED}")
     rings = [_ring(ring, k, file) for k, ring in enumerate(coordinates)]

@@ -156,6 +156,15 @@ def state_from_json(content: Any, *, file: str) -> tuple[RoofState, Frame, tuple
     for name, ids in (("faces", plane_ids), ("edges", edge_ids)):
         if len(set(ids)) != len(ids):
             root[name].fail("each id once")
+    sides = {
+        frozenset(pair)
+        for face in topology.faces
+        for loop in face.loops
+        for pair in zip(loop, loop[1:] + loop[:1], strict=True)
+    }
+    for edge, field in zip(topology.edges, root["edges"], strict=True):
+        if frozenset((edge.start, edge.end)) not in sides:
+            field.fail("an edge between two corners that follow each other in a face")
     doubt, frame = root["doubt"], root["frame"]
     state = RoofState(
         planes=tuple(_plane(field) for field in planes),
