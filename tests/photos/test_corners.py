@@ -88,6 +88,21 @@ def test_a_known_length_along_an_eave_keeps_its_corners():
     assert len(made.topology.faces) == 2 and len(made.topology.vertices) == 6
 
 
+def test_a_stick_as_high_as_a_man_before_a_low_eave_is_no_corner():
+    """Its upper end lies 0.3 m under the eave and before it, and would make a face of its own."""
+    rng = np.random.default_rng(26)
+    home = house("hip", eave=2.4)
+    top = home.corners["stick b"] + np.array([0, 0, 2.1])
+    home = replace(
+        home,
+        corners={**home.corners, "pole": top},
+        normals={**home.normals, "pole": home.normals["stick b"]},
+    )
+    shots = walk_round(14, rng)
+    made = corners.run(block_of(home, marked(home, shots, rng), shots), aside=ASIDE | {"pole"})
+    assert len(made.topology.vertices) == 6 and len(made.topology.faces) == 4
+
+
 def test_level_eaves_make_the_vertical_sharper():
     rng = np.random.default_rng(24)
     home, shots = house("hip"), walk_round(12, rng)

@@ -26,6 +26,8 @@ FLAT_CHANCE = 1e-3  # corners on one plane scatter more than theirs with this ch
 MOST_FOLD_RAD = float(np.deg2rad(12.0))  # that could hide in a face: a gable of 2 in 12 has 19°, hips more
 LEAST_FOLD_RAD = float(np.deg2rad(1.5))  # less is one face
 EAVE_BELOW_M = 0.3  # under the lowest corner of the upper surface, marks are of walls and things before them
+ENDS_BELOW_M = 1.0  # ends of known lengths further below the eaves are never corners of the roof
+LEVEL_SLOPE = 0.05  # of an edge that counts as level while the vertical is known to a degree or two
 UNDER_M = 0.15  # below the upper surface, and above the eaves: a corner of a roof that has a notch
 WAY_OUT = (
     'name the corners of each face: begin marks with face and number, like "A1/B4 ridge, west end"'
@@ -70,26 +72,70 @@ def find_faces(
     usual = [j for j, name in enumerate(names) if not name.endswith((".top", ".foot")) and name not in aside]
     if len(usual) < 3:
         raise InputError(f"{file}: {len(usual)} marks are corners of the roof, need 3 or more; {WAY_OUT}")
-    for _ in range(2):  # with the ends of known lengths that turn out to lie on the roof
-        rings = _hull_faces(usual, names, xyz, covariance, file)
-        eave_m = min(xyz[j, 2] for ring in rings for j in ring)
-        high = [
-            j
-            for j, name in enumerate(names)
-            if name in aside and j not in usual and xyz[j, 2] > eave_m - EAVE_BELOW_M
-        ]
-        if not high:
-            break
-        usual = sorted([*usual, *high])
+    plain = _whole(usual, names, xyz, covariance, file)
+    eave_m = min(xyz[j, 2] for ring in plain for j in ring)
+    high = [
+        j
+        for j, name in enumerate(names)
+        if name in aside and xyz[j, 2] > eave_m - ENDS_BELOW_M and j not in usual
+    ]
+    rings = plain
+    if high and (strange := len(strange_faces(plain, xyz)) + _open_tops(plain, xyz)):
+        try:
+            more = _whole(sorted([*usual, *high]), names, xyz, covariance, file)
+            if len(strange_faces(more, xyz)) + _open_tops(more, xyz) < strange:
+                rings = more
+        except InputError:
+            pass  # with them it is no roof: they are none of its corners
+    return Faces(
+        corners=tuple(sorted({j for ring in rings for j in ring})),
+        rings=tuple(rings),
+        names=("",) * len(rings),
+    )
+
+
+def strange_faces(rings: list[tuple[int, ...]] | tuple[tuple[int, ...], ...], xyz: Array) -> list[int]:
+    """Faces whose lowest corner ends no level edge: it may be none of the roof's."""
+    found = []
+    for k, ring in enumerate(rings):
+        corners = xyz[list(ring)]
+        low = int(corners[:, 2].argmin())
+        ways = [corners[(low + step) % len(ring)] - corners[low] for step in (-1, 1)]
+        if all(way[2] > LEVEL_SLOPE * np.linalg.norm(way) for way in ways):
+            found.append(k)
+    return found
+
+
+def _open_tops(rings: list[tuple[int, ...]], xyz: Array) -> int:
+    """Level free edges at the top of a face: beyond them a face is missing."""
+    sides: dict[frozenset[int], list[int]] = {}
+    for k, ring in enumerate(rings):
+        for a, b in zip(ring, ring[1:] + ring[:1], strict=True):
+            sides.setdefault(frozenset((a, b)), []).append(k)
+    count = 0
+    for side, faces in sides.items():
+        a, b = xyz[list(side)]
+        level = abs(b[2] - a[2]) < LEVEL_SLOPE * np.linalg.norm(b - a)
+        if len(faces) == 1 and level and (a[2] + b[2]) / 2 > xyz[list(rings[faces[0]]), 2].mean() + UNDER_M:
+            count += 1
+    return count
+
+
+def _whole(
+    rows: list[int], names: tuple[str, ...], xyz: Array, covariance: Array, file: str
+) -> list[tuple[int, ...]]:
+    """The upper hull's faces, refused where corners at the height of the roof lie under them."""
+    rings = _hull_faces(rows, names, xyz, covariance, file)
     on = {j for ring in rings for j in ring}
-    inner = [j for j in usual if j not in on and xyz[j, 2] > eave_m - EAVE_BELOW_M]
+    eave_m = min(xyz[j, 2] for j in on)
+    inner = [j for j in rows if j not in on and xyz[j, 2] > eave_m - EAVE_BELOW_M]
     deep = [j for j in inner if _below(j, rings, xyz, covariance)]
     if deep:
         raise InputError(
             f'{file}: "{names[deep[0]]}" lies below the surface of the other corners: the roof has a valley'
             f" or a notch there; {WAY_OUT}"
         )
-    return Faces(corners=tuple(sorted(on)), rings=tuple(rings), names=("",) * len(rings))
+    return rings
 
 
 def _named(coded: dict[int, list[tuple[str, str]]], names: tuple[str, ...], xyz: Array, file: str) -> Faces:

@@ -27,7 +27,7 @@ from ..scene import (
     TracedEdge,
     TracedFace,
 )
-from .cornerfaces import CORNER_SD_M, FLAT_CHANCE, Faces, find_faces, plane_through
+from .cornerfaces import CORNER_SD_M, FLAT_CHANCE, Faces, find_faces, plane_through, strange_faces
 from .marked import MarkedBlock, inner_constraints, scale_sd, turned
 from .upright import Level
 
@@ -91,7 +91,7 @@ def run(marked: MarkedBlock, *, aside: frozenset[str] = frozenset(), file: str =
     names = tuple(marked.names[j] for j in rows)
     planes, notices = _planes(rings, faces.names, names, xyz, covariance, file)
     topology = _topology(rings, planes, xyz, covariance)
-    notices = (*told, *notices, *_sides_left_open(topology, planes))
+    notices = (*told, *notices, *_sides_left_open(topology, planes), *_strange(rings, names, xyz))
     labels = np.concatenate([np.full(len(ring), k, dtype=np.int32) for k, ring in enumerate(rings)])
     on = np.vstack([_drawn_in(planes[k], xyz[list(ring)]) for k, ring in enumerate(rings)])
     feet = [marked.xyz[j, 2] for j, name in enumerate(marked.names) if name.endswith(".foot")]
@@ -291,6 +291,18 @@ def _sides_left_open(topology: Topology, planes: tuple[PlaneSegment, ...]) -> tu
         " there, that side is missing; mark its corners, in photos from there"
     )
     return (Notice(code="side_not_marked", text=text),)
+
+
+def _strange(rings: list[tuple[int, ...]], names: tuple[str, ...], xyz: Array) -> tuple[Notice, ...]:
+    """Tell faces that stand on one corner."""
+    lowest = [min(rings[k], key=lambda j: xyz[j, 2]) for k in strange_faces(rings, xyz)]
+    if not lowest:
+        return ()
+    listed = ", ".join(f'"{names[j]}"' for j in dict.fromkeys(lowest))
+    text = (
+        f"faces have no level edge at their lowest corner ({listed}): check that it is a corner of the roof"
+    )
+    return (Notice(code="corner_doubtful", text=text),)
 
 
 def _crease_kind(first: Array, second: Array, along: Array) -> EdgeKind:
