@@ -147,11 +147,11 @@ def test_one_photo_places_no_edge() -> None:
 
 
 def test_bounds_hold_when_photos_stray() -> None:
-    """Oracle: Monte Carlo, 60 edges, photos that stray by 1 cm: 95 % within two u, binomial s.d. 3 %."""
+    """Oracle: Monte Carlo, 60 edges, photos that stray by 2 cm: 95 % within two u, binomial s.d. 3 %."""
     rng = np.random.default_rng(5)
     ratios = []
     for _ in range(60):
-        line = line_of(*strips(rng, 0.02, spread=0.01, n_photos=8, n_chunks=4))
+        line = line_of(*strips(rng, 0.02, spread=0.02, n_photos=8, n_chunks=4))
         assert line is not None
         ratios.append((line.offset_m - 0.02) / np.sqrt(line.covariance[0, 0]))
     assert np.mean(np.abs(ratios) < 2.0) > 0.86
