@@ -140,6 +140,7 @@ class Boundary:
     covariance: Array  # (2, 2) of (offset along the normal [m], turn about `point` [rad])
     observed: float  # 0..1, share of its length that is supported by points
     inferred_from: str = ""  # what it follows from when it was not seen
+    end_seen: bool = False  # photos show that the roof ends here, whatever was scanned beyond
 
     def __post_init__(self) -> None:
         lock(self.point, self.covariance)

@@ -129,6 +129,7 @@ def moved(boundary: Boundary, line: Line) -> Boundary:
         angle_rad=boundary.angle_rad - line.turn_rad,
         covariance=covariance,
         observed=max(boundary.observed, line.support),
+        end_seen=True,
     )
 
 

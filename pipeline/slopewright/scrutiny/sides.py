@@ -6,7 +6,7 @@ may be where the tree begins.  Metres.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -55,6 +55,8 @@ def beyond(points: RoofPoints, segmentation: Segmentation, roof: Roof) -> tuple[
     """
     everything = np.vstack([points.xyz, points.context])
     sides = [side for edge in _free(roof) if (side := _side(edge, roof, everything, segmentation.spacing_m))]
+    seen = _end_seen(roof)
+    sides = [replace(side, empty_m=0.0) if side.edge in seen else side for side in sides]
     whole_m = sum(side.length_m for side in sides)
     if whole_m == 0:
         return ()
@@ -92,6 +94,18 @@ def beyond(points: RoofPoints, segmentation: Segmentation, roof: Roof) -> tuple[
             )
         )
     return tuple(found)
+
+
+def _end_seen(roof: Roof) -> frozenset[str]:
+    """Free edges of which photos show that the roof ends there."""
+    if roof.state is None:
+        return frozenset()
+    topology = roof.state.topology
+    return frozenset(
+        name
+        for name, edge in zip(roof.state.edge_ids, topology.edges, strict=True)
+        if edge.curve.boundary is not None and topology.boundaries[edge.curve.boundary].end_seen
+    )
 
 
 def _free(roof: Roof) -> list[tuple[str, Plane, Array, Array]]:
