@@ -37,8 +37,13 @@ def record(run_folder):
 def test_an_edge_that_no_face_has_is_refused(run_folder):
     content = json.loads((run_folder / "state.json").read_text())
     edge = content["edges"][0]
-    edge["end"] = edge["start"]
-    with pytest.raises(InputError, match=r"edges\[0\]"):
+    sides = {frozenset(pair) for pair in [e["corners"] for e in content["edges"]]}
+    start = edge["corners"][0]
+    edge["corners"] = [
+        start,
+        next(k for k in range(len(content["corners"])) if {start, k} not in sides and k != start),
+    ]
+    with pytest.raises(InputError, match=r"edges\[0\] is .*an edge between two corners"):
         state_from_json(content, file="state.json")
 
 
