@@ -372,8 +372,6 @@ def _measure_roof(
     with clock.stage("adjust"):
         roof = adjust.run(points, segmentation, traced.topology, traced.frame, traced.doubt)
         doubts = () if traced.by_corners else scrutiny.run(points, segmentation, roof)
-        if traced.ends_in_photos:  # a dense cloud has holes beside a roof, which photos do not have
-            doubts = tuple(doubt for doubt in doubts if doubt.code != "cloud_ends")
         shown: dict[str, bytes] = {}
         if block is not None:
             things = () if traced.by_corners else photos.things_on(points, roof)

@@ -30,7 +30,6 @@ class Traced:
     others: list[dict[str, Any]]  # roofs that are not measured
     block: photos.Block | None = None  # of a job of photos
     by_corners: bool = False  # the points are marked corners, and no cloud
-    ends_in_photos: bool = False  # photos show each free edge against what lies beyond it
 
 
 def trace(job: Job, options: Options, clock: Clock, *, rng: np.random.Generator) -> Traced:
@@ -92,8 +91,6 @@ def _of_cloud(scanned: Cloud, block: photos.Block | None, options: Options, cloc
         told=tuple(notice for stage in stages for notice in stage.notices),
         others=found.others,
         block=block,
-        ends_in_photos=block is not None
-        and all(notice.code != "edges_not_in_photos" for notice in topology.notices),
     )
 
 
