@@ -227,7 +227,8 @@ def test_a_running_cluster_does_the_same(jobs, undisturbed, tmp_path):
     ) as cluster:
         address = cluster.stdout.readline().strip()
         done = run(jobs, "--out", tmp_path / "out", "--files", "roof", "--scheduler", address)
-        cluster.stdin.close()
+        for pid in [*descendants(cluster.pid), cluster.pid]:
+            os.kill(pid, signal.SIGKILL)
     assert done.returncode == 3, done.stderr
     assert content(tmp_path / "out") == content(undisturbed[1])
     gone = run(jobs, "--out", tmp_path / "out", "--scheduler", "tcp://127.0.0.1:9")
