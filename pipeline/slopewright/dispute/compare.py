@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import norm
+from scipy.special import ndtr
 
 from ..checks import Cause, ComparedLine, Comparison, Theirs
 from ..measurement import Measurement
@@ -107,7 +107,7 @@ def _compared(line: _Line) -> ComparedLine:
     basis, mine = min(candidates, key=lambda item: abs(q - item[1].value) / max(item[1].u, EXACT_U))
     half = line.theirs.step / 2
     exact = mine.high - mine.low < 1e-9
-    chance = 0.5 if exact and q == mine.value else float(norm.sf((q - mine.value) / max(mine.u, 1e-9)))
+    chance = 0.5 if exact and q == mine.value else float(ndtr((mine.value - q) / max(mine.u, 1e-9)))
     return ComparedLine(
         where=line.theirs.where,
         item=line.theirs.item,

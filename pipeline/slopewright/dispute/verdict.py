@@ -12,7 +12,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import norm
+from scipy.special import ndtri
 
 from ..checks import AGREE, CANNOT_TELL, CONFLICT
 from ..measurement import COVERAGE_95, Measurement
@@ -62,12 +62,12 @@ def judge(taped_m: Array, u_m: Array, model_m: Array, covariance: Array) -> Judg
     e_n = difference / (COVERAGE_95 * sigma)
     with_scale = n >= LEAST_FOR_SCALE
     for_readings = FALSE_ALARM * (1 - SCALE_SHARE if with_scale else 1)
-    critical = np.full(n, norm.isf(for_readings / 2 / n))
+    critical = np.full(n, -ndtri(for_readings / 2 / n))
     limit = float(critical[0]) / COVERAGE_95
     alternatives = np.eye(n)
     if with_scale:
         alternatives = np.column_stack([alternatives, model_m])
-        critical = np.append(critical, norm.isf(FALSE_ALARM * SCALE_SHARE / 2))
+        critical = np.append(critical, -ndtri(FALSE_ALARM * SCALE_SHARE / 2))
     chosen = _adopted(difference, spread, alternatives, critical)
     scale_conflict = with_scale and n in chosen
     verdicts, reasons = [], []

@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.stats import chi2
+from scipy.special import chdtri
 
 from ..scene import Array, Cloud, Notice, Segmentation, Topology
 from .model import Block
@@ -61,7 +61,7 @@ def levelled_by_house(
     covariance = np.linalg.inv(information)
     lean = covariance @ row.T @ value
     misfit = float(((row @ lean - value) ** 2).sum() + (lean**2).sum() / block.tilt_u_rad**2)
-    if misfit > chi2.isf(CHANCE, len(says)):
+    if misfit > chdtri(len(says), CHANCE):
         return _with(block, "level_house_disagrees", _disagreement(block, says, lean)), cloud
     if block.tilt_u_rad < WEAK_RAD:
         return block, cloud

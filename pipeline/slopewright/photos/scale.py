@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import chi2
+from scipy.special import chdtri
 
 from ..errors import InputError
 from ..measurement import COVERAGE_95
@@ -196,7 +196,7 @@ def _misfit(seen: _Seen, used: list[int]) -> float:
 
 def _consistent(seen: _Seen, told: list[int]) -> tuple[list[int], list[int]]:
     """The lengths that agree, and the one that does not."""
-    limit = chi2.isf(CHANCE, np.arange(1, len(told) + 1))
+    limit = chdtri(np.arange(1, len(told) + 1), CHANCE)
     if len(told) == 1 or _misfit(seen, told) <= limit[len(told) - 2]:
         return told, []
     if len(told) > 2:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy.stats import chi2
+from scipy.special import chdtri
 
 from ..scene import Array, Notice, lock
 from .doubt import POSE, CameraDoubt, projection_slopes
@@ -128,7 +128,7 @@ def _agreeing(model: Model, mark: Mark, shown: list[str]) -> tuple[_Placed | Non
     left: list[str] = []
     while True:
         found = _place(model, mark, kept)
-        if found.misfit.sum() <= chi2.isf(CHANCE, 2 * len(kept) - 3) and np.isfinite(found.xyz).all():
+        if found.misfit.sum() <= chdtri(2 * len(kept) - 3, CHANCE) and np.isfinite(found.xyz).all():
             return found, left
         if len(kept) == 2 or len(kept) - 1 < KEPT_SHARE * len(shown):
             return None, shown
