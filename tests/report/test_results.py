@@ -42,9 +42,9 @@ def test_two_runs_give_the_same_bytes_whatever_the_hash_seed():
             text=True,
             check=True,
         ).stdout
-        for seed in ("1", "2")
+        for seed in ("1", "2", "3", "4")
     ]
-    assert outputs[0] == outputs[1]
+    assert len(set(outputs)) == 1
     assert len(outputs[0].splitlines()) == 10
 
 

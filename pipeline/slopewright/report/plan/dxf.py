@@ -79,9 +79,11 @@ def plan_dxf(roof: Roof, plan: str, *, metric: bool = False) -> bytes:
 
 
 def _bytes(ezdxf: Any, document: Any) -> bytes:
-    """The file without the time and the random ids that the library would put into it."""
+    """The file without the time, the random ids and the chance order that the library would put into it."""
     stream = io.StringIO()
     document.ezdxf_metadata()["CREATED_BY_EZDXF"] = ezdxf.__version__  # and not when
+    for name in sorted(document.entitydb.dxf_types_in_use()):  # the library would take a set's order
+        document.classes.add_class(name)
     fixed = ezdxf.options.write_fixed_meta_data_for_testing
     ezdxf.options.write_fixed_meta_data_for_testing = True
     try:
