@@ -97,6 +97,7 @@ def test_first_page_answers_the_three_questions(case):
     share = roof.area.half_width / roof.area.value
     assert f"± {100 * share:.2g} %" in first
     assert "What was not seen" in first and "B (30 % seen)" in first and "e2" in first
+    assert "of the edges' length; that part is inferred" in first.replace("’", "'")
     assert first.index("How much") < first.index("How sure") < first.index("What was not seen")
 
 
