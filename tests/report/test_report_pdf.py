@@ -147,6 +147,30 @@ def test_it_is_small_and_the_same_twice(case):
     assert b"/CreationDate" not in pdf
 
 
+def test_no_page_ends_between_a_quantity_and_its_reason():
+    """Oracle: the pages on which a reader finds each of many items, and the rule below it."""
+    lines = tuple(line(f"item-{i:03}", "install", "sq", 9.0, rule=f"rule-{i:03} " * 20) for i in range(60))
+    pdf = made(hand_roofs.gable(), replace(takeoff(), lines=lines))
+    pages = [page.extract_text() for page in PdfReader(io.BytesIO(pdf)).pages]
+    told = [set(re.findall(r"item-(\d+)", page)) for page in pages]
+    assert sum(map(bool, told)) > 2
+    assert told == [set(re.findall(r"rule-(\d+)", page)) for page in pages]
+
+
+def test_a_warning_that_names_its_planes_does_not_name_them_twice():
+    """Oracle: definition."""
+    roof = replace(
+        hand_roofs.gable(),
+        notices=(
+            Notice(code="a", text="check A, B", about=("A", "B")),
+            Notice(code="b", text="bowed", about=("A", "B")),
+        ),
+    )
+    shown = text_of(made(roof))
+    assert "check A, B (" not in shown
+    assert "bowed (A, B)" in shown
+
+
 @pytest.mark.parametrize("hostile", TEXTS)
 def test_any_text_is_shown_as_text(hostile):
     """Oracle: what was put in comes out, by another reader; what no font has is told by its code point."""

@@ -6,7 +6,9 @@ from ..roof import Order, Takeoff, TakeoffLine
 from .quantity import percent
 from .text import shorten
 
-PLURAL_UNITS = frozenset({"bundle", "roll", "piece", "sheet", "box", "bag", "can", "pallet", "tube", "pack"})
+PLURAL_UNITS = frozenset(
+    {"bundle", "roll", "piece", "sheet", "box", "bag", "can", "pallet", "tube", "pack", "load"}
+)
 
 
 def main_orders(takeoff: Takeoff, most: int) -> tuple[list[tuple[TakeoffLine, Order]], int]:

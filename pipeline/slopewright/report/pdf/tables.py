@@ -205,8 +205,11 @@ def inferred(roof: Roof, *, metric: bool) -> list[dict[str, str]]:
 
 
 def warnings(notices: tuple[Notice, ...]) -> list[dict[str, str]]:
-    """Every warning, with what it is about."""
+    """Every warning, with what it is about unless it says so itself."""
     return [
-        {"text": printable(n.text, 1000), "about": printable(ranges(n.about), 300)}
+        {
+            "text": printable(n.text, 1000),
+            "about": "" if ", ".join(n.about) in n.text else printable(ranges(n.about), 300),
+        }
         for n in dict.fromkeys(notices)
     ]
