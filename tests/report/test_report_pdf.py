@@ -74,6 +74,22 @@ def test_areas_and_lengths_are_those_of_roof_json(case):
         )
 
 
+def test_areas_and_lengths_stand_there_in_the_other_units_too(case):
+    """Oracle: roof.json, converted by the exact foot."""
+    roof, metric, pdf = case
+    content = json.loads(report.json_bytes(report.roof_json(roof)))
+    area_m2, area, length_m, length = (FOOT_M**2, "sq ft", FOOT_M, "ft") if metric else (1.0, "m²", 1.0, "m")
+    told = text_of(pdf).partition("The same in " + ("feet" if metric else "metres"))[2]
+    for plane in content["planes"]:
+        shown = re.search(rf" {plane['id']}: ([\d,.]+) {area} ", told)
+        near = pytest.approx(plane["area"]["value"] / area_m2, abs=0.501 if metric else 0.0501)
+        assert float(shown[1].replace(",", "")) == near
+    for edge in content["edges"]:
+        shown = re.search(rf" {edge['id']}: ([\d,.]+) {length} ", told)
+        near = pytest.approx(edge["length"]["value"] / length_m, abs=0.0501 if metric else 0.00501)
+        assert float(shown[1].replace(",", "")) == near
+
+
 def test_quantities_are_those_of_takeoff_json(case):
     """Oracle: takeoff.json; squares and feet to metres by definition."""
     _, metric, pdf = case

@@ -50,7 +50,7 @@ def report_pdf(
     title : str
         The job's name.
     metric : bool
-        A4 and metric units instead of Letter and trade units.
+        A4 and metric units instead of Letter and trade units; areas and lengths are listed in the other too.
     provenance : Provenance, optional
         What the result came from.
     tape : TapeCheck, optional
@@ -104,6 +104,7 @@ def report_pdf(
         "plan_sheet": {"width": sheet.width_mm, "height": sheet.height_mm},
         "planes": tables.planes(roof, metric=metric),
         "edges": tables.edges(roof, metric=metric),
+        "other_units": tables.other_units(roof, metric=metric),
         "shapes": shapes,
         "quantities": tables.quantities(takeoff, metric=metric),
         "budget": tables.budget(roof),

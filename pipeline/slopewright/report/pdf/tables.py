@@ -100,6 +100,23 @@ def edges(roof: Roof, *, metric: bool) -> list[dict[str, Any]]:
     ]
 
 
+def other_units(roof: Roof, *, metric: bool) -> dict[str, Any]:
+    """Areas and lengths again, metric where the report has trade units and the other way round."""
+    area = SQUARE_FEET if metric else SQUARE_METRES
+    return {
+        "name": "feet" if metric else "metres",
+        "total": with_bound(roof.area, area),
+        "planes": [f"{printable(p.id, NAME)}: {with_bound(p.area, area)}" for p in roof.planes],
+        "edges": [
+            {
+                "kind": f"{group['letter']}, {group['kind']}: {group['total']} in all",
+                "rows": [f"{row['id']}: {row['length']}" for row in group["rows"]],
+            }
+            for group in edges(roof, metric=not metric)
+        ],
+    }
+
+
 def quantities(takeoff: Takeoff, *, metric: bool) -> list[dict[str, Any]]:
     """A group a phase, a row a line, in the order of the work."""
     groups: list[dict[str, Any]] = []
