@@ -1,52 +1,34 @@
-"""The orchestrator: the order of the stages, and which of them a run folder already holds."""
+"""The orchestrator: what can be done with a job and with a run folder, each whole or not at all."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from contextlib import nullcontext
-from dataclasses import asdict, dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from . import (
-    __version__,
-    adjust,
-    dispute,
-    edges,
-    isolate,
-    mesh,
-    photos,
-    planes,
-    report,
-    scrutiny,
-    takeoff,
-)
-from .certify import reasons_against
+from . import adjust, dispute, photos, report, scrutiny
 from .checked import (
     CLOUD_FILE,
-    CODES,
     copy_checks,
     job_readings,
     job_readings_of,
-    read_comparison,
-    read_pictures,
     read_table,
     read_tape_check,
-    settle_comparison,
-    settle_tape,
     tape_again,
     tape_against,
     write_comparison,
     write_tape,
 )
-from .checks import Comparison, TapeCheck, TapeReading
+from .checks import TapeCheck, TapeReading
 from .errors import InputError
+from .finish import SEEDS, RunResult, finish, found_in, result_of, system_of, take_off_into, takeoff_notices
 from .intent import ALL_FILES, ROOF_ONLY, Intent, Options
 from .job import Job, load_job
-from .job.systems import read_system
-from .laid import copy_layout, write_layout
+from .laid import copy_layout
 from .outputs import (
     ROOF_FILES,
     STATE_FILE,
@@ -58,41 +40,26 @@ from .outputs import (
     write_photos,
     write_roof,
 )
-from .roof import Roof, Takeoff
-from .runfolder import (
-    RECORD_FILE,
-    TIMES_FILE,
-    Clock,
-    Progress,
-    RunRecord,
-    digest_folder,
-    library_versions,
-    previous_run,
-    source_digest,
-    written_whole,
-)
-from .scene import Notice
+from .roof import Roof
+from .runfolder import Clock, Progress, RunRecord, previous_run, written_whole
 from .state import Edit
 from .traced import trace
 from .units import INCH_M
 
+__all__ = [
+    "STAGES",
+    "Options",
+    "RunResult",
+    "amend",
+    "compare",
+    "measure",
+    "redraw",
+    "take_off",
+    "tape",
+    "undo",
+]
+
 STAGES = ("read", "reconstruct", "isolate", "planes", "edges", "adjust", "takeoff", "report")
-SEEDS = {"reconstruct": 1, "takeoff": 1}  # any numbers: the same ones give the same orders
-CHANGING = frozenset({RECORD_FILE, TIMES_FILE})
-EDITED = Notice(code="edited", text="roof.json or takeoff.json was changed by hand after the measuring")
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class RunResult:
-    """What a run folder holds, and how long the stages took that ran now."""
-
-    folder: Path
-    roof: Roof
-    takeoff: Takeoff
-    record: RunRecord
-    seconds: dict[str, float]  # by stage; empty where the folder held all of it already
-    tape: TapeCheck | None = None
-    comparison: Comparison | None = None
 
 
 def measure(
@@ -132,15 +99,15 @@ def measure(
         intent.check_same_cloud(previous, folder)
     held = None if options.force else previous
     if held and held.takeoff_key == intent.takeoff_key and held.is_intact(folder):
-        return _result(folder, held, {})
+        return result_of(folder, held, {})
 
-    system = _system(intent)  # a fault in it is told before minutes of measuring
+    system = system_of(intent)  # a fault in it is told before minutes of measuring
     clock = Clock(progress)
     with written_whole(folder, previous) as staging:
         if held and held.measure_key == intent.measure_key and held.is_intact(folder, ROOF_FILES):
             copy_roof(folder, staging)
             copy_checks(folder, staging)
-            found = _found(held, folder, ROOF_FILES)
+            found = found_in(held, folder, ROOF_FILES)
         else:
             if held:
                 _check_no_corrections(held, folder)
@@ -152,8 +119,10 @@ def measure(
             elif previous:
                 copy_checks(folder, staging)
         roof = read_roof(staging)  # so that the same comes out when the later stages run again from the file
-        record = _finish(staging, intent, roof, _take_off(staging, roof, system, intent, clock), found, clock)
-    return _result(folder, record, clock.seconds)
+        record = finish(
+            staging, intent, roof, take_off_into(staging, roof, system, intent, clock), found, clock
+        )
+    return result_of(folder, record, clock.seconds)
 
 
 def take_off(
@@ -181,15 +150,15 @@ def take_off(
     """
     previous = RunRecord.read(folder)
     intent = Intent.of_record(previous, system=system, metric=metric)
-    loaded = _system(intent)
+    loaded = system_of(intent)
     clock = Clock(progress)
     roof = read_roof(folder)
     with written_whole(folder, previous) as staging:
         copy_roof(folder, staging)
         copy_checks(folder, staging)
-        quantities = _take_off(staging, roof, loaded, intent, clock)
-        record = _finish(staging, intent, roof, quantities, _found(previous, folder, ROOF_FILES), clock)
-    return _result(folder, record, clock.seconds)
+        quantities = take_off_into(staging, roof, loaded, intent, clock)
+        record = finish(staging, intent, roof, quantities, found_in(previous, folder, ROOF_FILES), clock)
+    return result_of(folder, record, clock.seconds)
 
 
 def amend(folder: Path, edits: Sequence[Edit], *, progress: Progress = nullcontext) -> RunResult:
@@ -240,14 +209,14 @@ def redraw(folder: Path, *, metric: bool | None = None, progress: Progress = nul
     intent = Intent.of_record(previous, metric=metric, files=ALL_FILES)
     clock = Clock(progress)
     roof = read_roof(folder)
-    quantities = read_takeoff(folder, _takeoff_notices(previous, roof))
+    quantities = read_takeoff(folder, takeoff_notices(previous, roof))
     with written_whole(folder, previous) as staging:
         copy_roof(folder, staging)
         copy_layout(folder, staging)
         copy_checks(folder, staging)
-        found = _found(previous, folder, (*ROOF_FILES, "takeoff.json"))
-        record = _finish(staging, intent, roof, quantities, found, clock)
-    return _result(folder, record, clock.seconds)
+        found = found_in(previous, folder, (*ROOF_FILES, "takeoff.json"))
+        record = finish(staging, intent, roof, quantities, found, clock)
+    return result_of(folder, record, clock.seconds)
 
 
 def tape(
@@ -286,15 +255,15 @@ def tape(
         )
     intent = Intent.of_record(previous)
     clock = Clock(progress)
-    quantities = read_takeoff(folder, _takeoff_notices(previous, roof))
+    quantities = read_takeoff(folder, takeoff_notices(previous, roof))
     with written_whole(folder, previous) as staging:
         copy_roof(folder, staging)
         copy_checks(folder, staging)
         copy_layout(folder, staging)
         write_tape(staging, check)
-        found = _found(previous, folder, (*ROOF_FILES, "takeoff.json"))
-        record = _finish(staging, intent, roof, quantities, found, clock)
-    return _result(folder, record, clock.seconds)
+        found = found_in(previous, folder, (*ROOF_FILES, "takeoff.json"))
+        record = finish(staging, intent, roof, quantities, found, clock)
+    return result_of(folder, record, clock.seconds)
 
 
 def compare(
@@ -320,19 +289,19 @@ def compare(
     intent = Intent.of_record(previous)
     clock = Clock(progress)
     roof = read_roof(folder)
-    quantities = read_takeoff(folder, _takeoff_notices(previous, roof))
+    quantities = read_takeoff(folder, takeoff_notices(previous, roof))
     ours = dispute.our_quantities(roof, quantities)
     mapped = dispute.read_names(read_table(names), file=names.name, ours=ours) if names is not None else {}
     theirs, left_out = dispute.read_other(read_table(table), file=table.name, ours=ours, names=mapped)
-    exposure_m = _system(intent).shingle.exposure_in * INCH_M
+    exposure_m = system_of(intent).shingle.exposure_in * INCH_M
     with written_whole(folder, previous) as staging:
         copy_roof(folder, staging)
         copy_layout(folder, staging)
         copy_checks(folder, staging)
         write_comparison(staging, roof, quantities, theirs, left_out=left_out, exposure_m=exposure_m)
-        found = _found(previous, folder, (*ROOF_FILES, "takeoff.json"))
-        record = _finish(staging, intent, roof, quantities, found, clock)
-    return _result(folder, record, clock.seconds)
+        found = found_in(previous, folder, (*ROOF_FILES, "takeoff.json"))
+        record = finish(staging, intent, roof, quantities, found, clock)
+    return result_of(folder, record, clock.seconds)
 
 
 def _correct(
@@ -345,7 +314,7 @@ def _correct(
             " and corrections start from them; measure again with --force"
         )
     intent = Intent.of_record(previous)
-    system = _system(intent)
+    system = system_of(intent)
     clock = Clock(progress)
     with clock.stage("adjust"):
         corrected = change(read_editable(folder))
@@ -357,10 +326,12 @@ def _correct(
         check = check or tape_again(folder, corrected, overhang_m=intent.request.site.overhang_m)
         if check is not None:
             write_tape(staging, check)
-        found = _found(previous, folder, ROOF_FILES)
+        found = found_in(previous, folder, ROOF_FILES)
         found["corrections"] = len(corrected.state.journal) if corrected.state else 0
-        record = _finish(staging, intent, roof, _take_off(staging, roof, system, intent, clock), found, clock)
-    return _result(folder, record, clock.seconds)
+        record = finish(
+            staging, intent, roof, take_off_into(staging, roof, system, intent, clock), found, clock
+        )
+    return result_of(folder, record, clock.seconds)
 
 
 def _measure_roof(
@@ -396,114 +367,3 @@ def _check_no_corrections(held: RunRecord, folder: Path) -> None:
             f"{folder}: holds {held.corrections} correction(s) made by hand to a roof of other inputs,"
             " options or version; choose another --out, or give --force to measure again without them"
         )
-
-
-def _take_off(staging: Path, roof: Roof, system: takeoff.System, intent: Intent, clock: Clock) -> Takeoff:
-    """The quantities; the courses that they rest on are written at once, unless few files are asked for."""
-    with clock.stage("takeoff"):
-        quantities = takeoff.run(roof, system, intent.request, rng=np.random.default_rng(SEEDS["takeoff"]))
-        if intent.options["files"] != ROOF_ONLY:
-            write_layout(staging, roof, system, intent.request)
-        return quantities
-
-
-def _finish(
-    staging: Path, intent: Intent, roof: Roof, quantities: Takeoff, found: dict[str, Any], clock: Clock
-) -> RunRecord:
-    """Write what follows from the roof and the quantities, and the record of it all."""
-    check, told = settle_tape(staging)
-    other, outdated = settle_comparison(staging, roof, quantities)
-    with clock.stage("report"):
-        for name, content in _files(staging, intent, roof, quantities, check, other).items():
-            (staging / name).write_bytes(content)
-    clock.write(staging)
-    edited = (EDITED,) if found.get("measure_key") == "" else ()
-    record = intent.record(
-        configs={
-            "isolate": asdict(isolate.IsolateConfig()),
-            "planes": asdict(planes.PlanesConfig()),
-            "edges": asdict(edges.EdgesConfig()),
-            "adjust": asdict(adjust.AdjustConfig()),
-        },
-        seeds=SEEDS,
-        warnings=[
-            asdict(notice)
-            for notice in dict.fromkeys([*edited, *told, *outdated, *roof.notices, *quantities.notices])
-        ],
-        not_certified=reasons_against(roof),
-        files=digest_folder(staging, CHANGING) | {RECORD_FILE: None},
-        **found,
-    )
-    record.write(staging)
-    return record
-
-
-def _files(
-    staging: Path,
-    intent: Intent,
-    roof: Roof,
-    quantities: Takeoff,
-    check: TapeCheck | None,
-    other: Comparison | None,
-) -> dict[str, bytes]:
-    if intent.options["files"] == ROOF_ONLY:
-        return report.tables(quantities)
-    return report.run(
-        roof,
-        quantities,
-        mesh.run(roof),
-        title=intent.name,
-        metric=intent.options["metric"],
-        provenance=_provenance(intent, roof),
-        tape=check,
-        comparison=other,
-        pictures=read_pictures(staging),
-    )
-
-
-def _provenance(intent: Intent, roof: Roof) -> report.Provenance:
-    return report.Provenance(
-        version=__version__,
-        source=source_digest(),
-        libraries=library_versions(),
-        inputs=tuple(report.SourceFile(**asdict(digest)) for digest in intent.inputs),
-        options=intent.options,
-        request=asdict(intent.request),
-        seeds=SEEDS,
-        not_certified=tuple(reasons_against(roof)),
-    )
-
-
-def _found(previous: RunRecord, folder: Path, names: tuple[str, ...]) -> dict[str, Any]:
-    """What a run folder says of the roofs; where a file was edited, no measuring may take it for its own."""
-    kept: dict[str, Any] = {
-        "chosen": previous.chosen,
-        "other_roofs": previous.other_roofs,
-        "corrections": previous.corrections,
-    }
-    intact = previous.measure_key and previous.is_intact(folder, names)
-    return kept if intact else kept | {"measure_key": "", "takeoff_key": ""}
-
-
-def _takeoff_notices(record: RunRecord, roof: Roof) -> tuple[Notice, ...]:
-    """What the takeoff had to tell when its run was written."""
-    told = record.notices(but=(EDITED, *roof.notices))
-    return tuple(notice for notice in told if notice.code not in CODES)
-
-
-def _system(intent: Intent) -> takeoff.System:
-    return takeoff.system_from_toml(read_system(intent.system_path), file=str(intent.system_path))
-
-
-def _result(folder: Path, record: RunRecord, seconds: dict[str, float]) -> RunResult:
-    roof = read_roof(folder)
-    quantities = read_takeoff(folder, record.notices(but=roof.notices))
-    return RunResult(
-        folder=folder,
-        roof=roof,
-        takeoff=quantities,
-        record=record,
-        seconds=seconds,
-        tape=read_tape_check(folder),
-        comparison=read_comparison(folder, roof, quantities),
-    )

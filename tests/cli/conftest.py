@@ -7,7 +7,9 @@ import types
 
 import pytest
 
-import slopewright.run
+import slopewright.adjust
+import slopewright.edges
+import slopewright.scrutiny
 from report.hand_roofs import gable
 from slopewright.cli import main
 
@@ -48,7 +50,7 @@ def calls(monkeypatch):
         made.append("adjust")
         return dataclasses.replace(gable(), frame=frame)
 
-    monkeypatch.setattr(slopewright.run.edges, "run", edges, raising=False)
-    monkeypatch.setattr(slopewright.run.adjust, "run", adjust, raising=False)
-    monkeypatch.setattr(slopewright.run.scrutiny, "run", lambda points, segmentation, roof: ())
+    monkeypatch.setattr(slopewright.edges, "run", edges)
+    monkeypatch.setattr(slopewright.adjust, "run", adjust)
+    monkeypatch.setattr(slopewright.scrutiny, "run", lambda points, segmentation, roof: ())
     return made

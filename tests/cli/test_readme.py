@@ -7,7 +7,7 @@ import click
 import numpy as np
 import pytest
 
-import slopewright.run
+import slopewright.finish
 from report.hand_roofs import gable
 from slopewright import takeoff
 from slopewright.cli.main import commands
@@ -63,5 +63,5 @@ def test_ci_files_name_no_address(name):
 def test_the_files_that_readme_lists_are_those_of_a_run():
     rows = re.findall(r"^\| (`.*?) \|", README, re.MULTILINE)
     listed = {name for row in rows for name in re.findall(r"`([^`]+)`", row)}
-    assert slopewright.run.TIMES_FILE in listed
+    assert slopewright.finish.TIMES_FILE in listed
     assert {"roof.json", "covariance.json", "takeoff.json", "takeoff.csv", "plan.svg", "run.json"} <= listed
