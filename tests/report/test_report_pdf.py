@@ -214,6 +214,15 @@ def test_any_text_is_shown_as_text(hostile):
     assert reader.metadata.title
 
 
+def test_a_long_name_leaves_the_numbers_of_its_plane_on_one_line():
+    """Oracle: definition; a number that is wrapped has the end of a line in it."""
+    roof = hand_roofs.gable(name_planes=["x" * 300, "B"])
+    plan = [f"{plane.plan_area.value / FOOT_M**2:,.0f} sq ft ±" for plane in roof.planes]
+    pages = [page.extract_text() for page in PdfReader(io.BytesIO(made(roof))).pages]
+    table = next(page for page in pages if "area in plan" in page)
+    assert all(number in table for number in plan)
+
+
 def test_characters_that_no_font_has_are_named():
     """Oracle: Unicode code charts: U+1F3E0 house building, U+5C4B roof; the Latin letters stay."""
     assert drawable("a 🏠屋") == "a [U+1F3E0][U+5C4B]"
