@@ -9,6 +9,7 @@ import subprocess
 import sys
 
 import pytest
+from pypdf import PdfReader
 from small_clouds import gable_house, write_las, write_xyz
 
 import slopewright.run
@@ -166,6 +167,22 @@ def test_the_report_again_gives_the_same_bytes(slopewright_, calls, job):
         (run / name).unlink()
     assert slopewright_("report", run).status == 0
     assert contents(run) == first
+
+
+def test_a_report_is_in_the_units_of_its_run_or_in_those_asked_for(slopewright_, calls, job):
+    """Oracle: Letter and squares in trade units, ISO 216's A4 (595 by 842 points) and m² in metric ones."""
+    slopewright_("measure", job)
+    run = job.parent / "house.run"
+    for asked, unit, paper_pt in (
+        ([], "squares", (612, 792)),
+        (["--metric"], "m²", (595, 842)),
+        ([], "m²", (595, 842)),
+        (["--imperial"], "squares", (612, 792)),
+    ):
+        answer = slopewright_("report", run, *asked)
+        assert unit in answer.out.splitlines()[0]
+        page = PdfReader(run / "report.pdf").pages[0]
+        assert [round(float(v)) for v in page.mediabox[2:]] == list(paper_pt)
 
 
 def test_an_edited_roof_is_reported_as_edited_and_never_taken_for_measured(slopewright_, calls, job):
