@@ -151,6 +151,7 @@ def test_one_batch_at_a_time_in_a_folder_and_only_where_a_batch_belongs(jobs, tm
     out = tmp_path / "out"
     process = start(jobs, "--out", out, "--files", "roof", "--workers", 1)
     wait_for_rows(out, 1, process)
+    process.send_signal(signal.SIGSTOP)  # or it may be done before the second has started
     second = run(jobs, "--out", out, "--files", "roof")
     kill(process)
     assert second.returncode == 2 and "another batch runs in it" in second.stderr
