@@ -31,6 +31,7 @@ from .scene import Notice
 SEEDS = {"reconstruct": 1, "takeoff": 1}  # any numbers: the same ones give the same orders
 CHANGING = frozenset({RECORD_FILE, TIMES_FILE})
 EDITED = Notice(code="edited", text="roof.json or takeoff.json was changed by hand after the measuring")
+NO_RECORD = Notice(code="no_record", text="run.json was lost: what the roof was measured from is not known")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -65,7 +66,8 @@ def finish(
         for name, content in _files(staging, intent, roof, quantities, check, other).items():
             (staging / name).write_bytes(content)
     clock.write(staging)
-    edited = (EDITED,) if found.get("measure_key") == "" else ()
+    known = any(digest.role != "system" for digest in intent.inputs)
+    edited = () if found.get("measure_key") != "" else (EDITED,) if known else (NO_RECORD,)
     record = intent.record(
         configs={
             "isolate": asdict(isolate.IsolateConfig()),
@@ -135,7 +137,7 @@ def found_in(previous: RunRecord, folder: Path, names: tuple[str, ...]) -> dict[
 
 def takeoff_notices(record: RunRecord, roof: Roof) -> tuple[Notice, ...]:
     """What the takeoff had to tell when its run was written."""
-    told = record.notices(but=(EDITED, *roof.notices))
+    told = record.notices(but=(EDITED, NO_RECORD, *roof.notices))
     return tuple(notice for notice in told if notice.code not in CODES)
 
 

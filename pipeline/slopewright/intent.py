@@ -113,7 +113,7 @@ class Intent:
         options["system"] = Path(system).name if system else options["system"]
         options["metric"] = options["metric"] if metric is None else metric
         options["files"] = files or options["files"]
-        kept = [digest for digest in record.inputs if digest.role != "system"] or [record.inputs[0]]
+        kept = [digest for digest in record.inputs if digest.role != "system"]
         first = next((n for n, digest in enumerate(record.inputs) if digest.role == "system"), 1)
         return Intent(
             name=record.name,
@@ -199,11 +199,39 @@ def _request(record: RunRecord) -> TakeoffRequest:
         raise InputError(f"run.json: request.{where} is not as it was written; measure again") from error
 
 
+def lost_record(name: str, system: str) -> RunRecord:
+    """What is known of a run whose run.json is lost: its name, and the system that its takeoff.json names."""
+    return RunRecord(
+        name=name,
+        slopewright=__version__,
+        source=source_digest(),
+        inputs=(),
+        options={
+            "unit": None,
+            "at": None,
+            "footprint": None,
+            "system": system,
+            "metric": False,
+            "files": ALL_FILES,
+        },
+        request=asdict(TakeoffRequest()),
+        configs={},
+        seeds={},
+        chosen="",
+        other_roofs=[],
+        warnings=[],
+        not_certified=[],
+        measure_key="",
+        takeoff_key="",
+        files={},
+    )
+
+
 def _stored_options(record: RunRecord) -> dict[str, Any]:
     """The options as run.json keeps them."""
     options = {**record.options, "files": record.options.get("files", ALL_FILES)}
     if not isinstance(options.get("system"), str) or not isinstance(options.get("metric"), bool):
         raise InputError("run.json: options.system or options.metric is not as it was written; measure again")
-    if not record.inputs or options["files"] not in FILES:
-        raise InputError("run.json: inputs or options.files is not as it was written; measure again")
+    if options["files"] not in FILES:
+        raise InputError("run.json: options.files is not as it was written; measure again")
     return options

@@ -26,12 +26,14 @@ from .checked import (
 from .checks import TapeCheck, TapeReading
 from .errors import InputError
 from .finish import SEEDS, RunResult, finish, found_in, result_of, system_of, take_off_into, takeoff_notices
-from .intent import ALL_FILES, ROOF_ONLY, Intent, Options
+from .intent import ALL_FILES, ROOF_ONLY, Intent, Options, lost_record
 from .job import Job, load_job
 from .laid import copy_layout
 from .outputs import (
+    ROOF_FILE,
     ROOF_FILES,
     STATE_FILE,
+    TAKEOFF_FILE,
     copy_roof,
     photo_pictures,
     read_editable,
@@ -41,7 +43,7 @@ from .outputs import (
     write_roof,
 )
 from .roof import Roof
-from .runfolder import Clock, Progress, RunRecord, previous_run, written_whole
+from .runfolder import RECORD_FILE, Clock, Progress, RunRecord, previous_run, written_whole
 from .state import Edit
 from .traced import trace
 from .units import INCH_M
@@ -196,7 +198,7 @@ def redraw(folder: Path, *, metric: bool | None = None, progress: Progress = nul
     Parameters
     ----------
     folder : Path
-        A run folder; its files are replaced together or not at all.
+        A run folder, or one that has at least those two files; all is replaced together or not at all.
     metric : bool, optional
         Units of the drawing other than the run's.
 
@@ -205,7 +207,7 @@ def redraw(folder: Path, *, metric: bool | None = None, progress: Progress = nul
     InputError
         If this is no run folder, or one of the two files is not as its schema has it.
     """
-    previous = RunRecord.read(folder)
+    previous = _record_or_files(folder)
     intent = Intent.of_record(previous, metric=metric, files=ALL_FILES)
     clock = Clock(progress)
     roof = read_roof(folder)
@@ -358,6 +360,14 @@ def _measure_roof(
     if options.files != ROOF_ONLY:
         shown[CLOUD_FILE] = report.cloud_laz(points, segmentation, roof)
     return roof, readings, {"chosen": points.id, "other_roofs": traced.others}, shown
+
+
+def _record_or_files(folder: Path) -> RunRecord:
+    """The record of a run folder; of one that lost it, what the roof and the quantities themselves say."""
+    lost = not (folder / RECORD_FILE).exists()
+    if lost and (folder / ROOF_FILE).exists() and (folder / TAKEOFF_FILE).exists():
+        return lost_record(folder.resolve().stem, read_takeoff(folder, ()).system)
+    return RunRecord.read(folder)
 
 
 def _check_no_corrections(held: RunRecord, folder: Path) -> None:

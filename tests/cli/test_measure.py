@@ -339,3 +339,29 @@ def test_the_version_is_the_packages():
         patch.setattr("sys.stdout", out)
         assert main(["--version"]) == 0
     assert out.getvalue() == f"slopewright {__version__}\n"
+
+
+def test_drawings_and_pages_come_from_the_two_files_alone(slopewright_, calls, job):
+    slopewright_("measure", job)
+    run, bare = job.parent / "house.run", job.parent / "bare"
+    bare.mkdir()
+    for name in ("roof.json", "takeoff.json"):
+        shutil.copy(run / name, bare / name)
+    for _ in range(2):  # the second time from the run.json that the first one wrote
+        answer = slopewright_("report", bare)
+        assert answer.status == 0, answer
+        for name in ("roof.json", "takeoff.json", "takeoff.csv", "roof.glb", "roof.obj"):
+            assert (bare / name).read_bytes() == (run / name).read_bytes(), name
+        assert {"plan.svg", "plan.dxf", "report.pdf", "roof.city.json"} <= {
+            path.name for path in bare.iterdir()
+        }
+        told = {warning["code"] for warning in json.loads((bare / "run.json").read_text())["warnings"]}
+        assert "no_record" in told
+
+
+def test_one_of_the_two_files_is_no_run_folder(slopewright_, calls, job):
+    slopewright_("measure", job)
+    (job.parent / "house.run" / "run.json").unlink()
+    (job.parent / "house.run" / "takeoff.json").unlink()
+    answer = slopewright_("report", job.parent / "house.run")
+    assert answer.status == 2 and "not a run folder" in answer.err
