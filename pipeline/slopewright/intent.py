@@ -232,6 +232,6 @@ def _stored_options(record: RunRecord) -> dict[str, Any]:
     options = {**record.options, "files": record.options.get("files", ALL_FILES)}
     if not isinstance(options.get("system"), str) or not isinstance(options.get("metric"), bool):
         raise InputError("run.json: options.system or options.metric is not as it was written; measure again")
-    if options["files"] not in FILES:
-        raise InputError("run.json: options.files is not as it was written; measure again")
+    if (record.measure_key and not record.inputs) or options["files"] not in FILES:
+        raise InputError("run.json: inputs or options.files is not as it was written; measure again")
     return options
