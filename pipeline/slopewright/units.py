@@ -8,6 +8,8 @@ FOOT_M = 0.3048  # international foot, exact (NIST SP 811)
 US_SURVEY_FOOT_M = 1200 / 3937  # exact definition (NIST SP 811)
 INCH_M = 0.0254
 SQUARE_M2 = 100 * FOOT_M**2  # one square is 100 ft² of roof surface
+CUBIC_YARD_M3 = (3 * FOOT_M) ** 3
+POUND_KG = 0.45359237  # exact (NIST SP 811)
 
 METRES_PER_UNIT = {"m": 1.0, "ft": FOOT_M, "us-ft": US_SURVEY_FOOT_M}
 

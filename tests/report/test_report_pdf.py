@@ -91,12 +91,17 @@ def test_areas_and_lengths_stand_there_in_the_other_units_too(case):
 
 
 def test_quantities_are_those_of_takeoff_json(case):
-    """Oracle: takeoff.json; squares and feet to metres by definition."""
+    """Oracle: takeoff.json; NIST SP 811, appendix B: feet, pounds and cubic yards in SI units."""
     _, metric, pdf = case
     shown = text_of(pdf)
+    metric_units = {
+        "sq": (9.290304, "m²"),
+        "lf": (0.3048, "m"),
+        "lb": (0.45359237, "kg"),
+        "yd3": (0.7645549, "m³"),
+    }
     for row in json.loads(report.json_bytes(report.takeoff_json(takeoff())))["lines"]:
-        factor = {"sq": 100 * FOOT_M**2, "lf": FOOT_M}.get(row["unit"], 1.0) if metric else 1.0
-        unit = {"sq": "m²", "lf": "m"}.get(row["unit"], row["unit"]) if metric else row["unit"]
+        factor, unit = metric_units.get(row["unit"], (1.0, row["unit"])) if metric else (1.0, row["unit"])
         found = re.findall(rf"{re.escape(row['item'])} ([\d,.]+) {unit} (?:±|\()", shown)
         values = [float(v.replace(",", "")) for v in found]
         assert any(v == pytest.approx(row["net"]["value"] * factor, rel=0.01, abs=0.51) for v in values), row

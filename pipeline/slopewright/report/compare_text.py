@@ -7,14 +7,9 @@ from dataclasses import dataclass
 
 from ..checks import ComparedLine, Comparison
 from ..measurement import Measurement
-from ..units import FOOT_M, SQUARE_M2
-from .quantity import Unit, percent, with_bound
+from .quantity import METRIC_OF_TRADE, Unit, percent, with_bound
 from .text import plain_text, shorten
 
-METRIC = {
-    "sq": Unit(name="m²", si=1 / SQUARE_M2, decimals=1),
-    "lf": Unit(name="m", si=1 / FOOT_M, decimals=2),
-}
 DECIMALS = {"sq": 2, "lf": 1}
 NEVER, SURE = 0.0005, 0.9995
 
@@ -77,7 +72,7 @@ def compare_text(comparison: Comparison, *, metric: bool, width: int) -> str:
 
 def _row(line: ComparedLine, *, metric: bool) -> ComparedRow:
     trade = Unit(name=line.unit, si=1.0, decimals=DECIMALS.get(line.unit, 1))
-    unit = METRIC.get(line.unit, trade) if metric else trade
+    unit = METRIC_OF_TRADE.get(line.unit, trade) if metric else trade
     mine = line.with_waste if line.basis == "net + waste" and line.with_waste is not None else line.net
     suffix = {"net": "", "net + waste": " with waste", "order": " ordered"}[line.basis]
     return ComparedRow(

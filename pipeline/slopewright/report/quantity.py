@@ -12,7 +12,7 @@ import math
 from dataclasses import dataclass
 
 from ..measurement import Measurement
-from ..units import FOOT_M, SQUARE_M2, feet_and_inches
+from ..units import CUBIC_YARD_M3, FOOT_M, POUND_KG, SQUARE_M2, feet_and_inches
 
 INFERRED = 0.5  # a plane or edge of which less was seen is called inferred
 DIGITS = 2  # significant digits of a bound [1]
@@ -34,6 +34,12 @@ SQUARE_FEET = Unit(name="sq ft", si=FOOT_M**2, decimals=0)
 SQUARES = Unit(name="squares", si=SQUARE_M2, decimals=2)
 METRES = Unit(name="m", si=1.0, decimals=2)
 SQUARE_METRES = Unit(name="m²", si=1.0, decimals=1)
+METRIC_OF_TRADE = {  # of quantities that are kept in trade units: takeoff lines
+    "sq": Unit(name="m²", si=1 / SQUARE_M2, decimals=1),
+    "lf": Unit(name="m", si=1 / FOOT_M, decimals=2),
+    "lb": Unit(name="kg", si=1 / POUND_KG, decimals=1),
+    "yd3": Unit(name="m³", si=1 / CUBIC_YARD_M3, decimals=1),
+}
 
 
 def bound_decimals(half_width: float, most: int = 12) -> int:

@@ -7,13 +7,13 @@ from collections.abc import Iterator, Sequence
 
 from ..roof import Roof, Takeoff, TakeoffLine
 from ..scene import EdgeKind, Notice
-from ..units import FOOT_M, SQUARE_M2
 from .doubt import largest_doubt
 from .orders import main_orders, order_text, risk_text
 from .quantity import (
     FEET,
     INFERRED,
     METRES,
+    METRIC_OF_TRADE,
     SQUARE_FEET,
     SQUARE_METRES,
     SQUARES,
@@ -33,8 +33,6 @@ MOST_NAMES = 8
 SHOWN_ELSEWHERE = frozenset({"plane_inferred", "edge_inferred"})  # the section on what was not seen says it
 ROUTINE = frozenset({"no_coverage_decision", "order_rule"})  # true of every run: after what is new
 WALLS = (EdgeKind.SIDEWALL, EdgeKind.HEADWALL, EdgeKind.PARAPET)
-
-METRIC = {"sq": (SQUARE_M2, "m²"), "lf": (FOOT_M, "m")}  # of the units of takeoff lines
 
 
 def summary_text(
@@ -189,9 +187,10 @@ def _orders(takeoff: Takeoff, *, metric: bool) -> Iterator[str]:
 
 
 def _need(line: TakeoffLine, *, metric: bool) -> str:
-    factor, unit = METRIC.get(line.unit, (1.0, line.unit)) if metric else (1.0, line.unit)
-    waste = f" + {line.waste.value * factor:,.1f}" if line.waste.value > 0 else ""
-    return f"{line.net.value * factor:,.1f}{waste} {unit}"
+    trade = Unit(name=line.unit, si=1.0, decimals=1)
+    unit = METRIC_OF_TRADE.get(line.unit, trade) if metric else trade
+    waste = f" + {line.waste.value / unit.si:,.1f}" if line.waste.value > 0 else ""
+    return f"{line.net.value / unit.si:,.1f}{waste} {unit.name}"
 
 
 def _to_decide(takeoff: Takeoff) -> Iterator[str]:

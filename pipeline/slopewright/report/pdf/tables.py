@@ -9,7 +9,6 @@ from typing import Any
 from ...measurement import Measurement
 from ...roof import AreaClass, Roof, Takeoff, TakeoffLine
 from ...scene import EdgeKind, Notice
-from ...units import FOOT_M, SQUARE_M2
 from ..colour import css_colour
 from ..orders import order_text, risk_text
 from ..plan.strokes import STROKES
@@ -18,6 +17,7 @@ from ..quantity import (
     FEET,
     INFERRED,
     METRES,
+    METRIC_OF_TRADE,
     SQUARE_FEET,
     SQUARE_METRES,
     Unit,
@@ -29,10 +29,6 @@ from ..quantity import (
     with_bound,
 )
 
-METRIC = {
-    "sq": Unit(name="m²", si=1 / SQUARE_M2, decimals=1),
-    "lf": Unit(name="m", si=1 / FOOT_M, decimals=2),
-}
 PHASES = {"tear_off": "Tear-off", "repair": "Repair", "install": "Install", "clean_up": "Clean-up"}
 STATUS = {
     "in_scope": "in scope",
@@ -130,7 +126,7 @@ def quantities(takeoff: Takeoff, *, metric: bool) -> list[dict[str, Any]]:
 
 def _line(line: TakeoffLine, *, metric: bool) -> dict[str, str]:
     trade = Unit(name=line.unit, si=1.0, decimals=DECIMALS.get(line.unit, 1))
-    unit = METRIC.get(line.unit, trade) if metric else trade
+    unit = METRIC_OF_TRADE.get(line.unit, trade) if metric else trade
     order = line.order
     return {
         "item": printable(line.item, 300),
