@@ -28,7 +28,7 @@ from .tape import tape
 )
 @click.version_option(__version__, message="%(prog)s %(version)s")
 def commands() -> None:
-    """Measure roofs from point clouds: planes, pitch, edges and quantities, each with its 95 % bounds.
+    """Measure roofs from photos or point clouds: planes, pitch, edges and quantities, with 95 % bounds.
 
     \b
     Example:

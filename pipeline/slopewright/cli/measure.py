@@ -50,7 +50,7 @@ def measure(
     quiet: bool,
     verbose: bool,
 ) -> Outcome:
-    """Measure the roof in INPUT, a cloud file or a job folder, and take off its quantities.
+    """Measure the roof in INPUT (a cloud file, photos or a job folder) and take off its quantities.
 
     INPUT is a LAS, LAZ, COPC, PLY, PCD, E57, XYZ or CSV file, or a folder that holds one beside a job.toml.
     Of several roofs the one at --at or on --footprint is measured, else the largest near the middle.
