@@ -42,7 +42,7 @@ from .outputs import (
     write_photos,
     write_roof,
 )
-from .roof import Roof
+from .roof import Roof, Takeoff
 from .runfolder import RECORD_FILE, Clock, Progress, RunRecord, previous_run, written_whole
 from .state import Edit
 from .traced import trace
@@ -212,13 +212,7 @@ def redraw(folder: Path, *, metric: bool | None = None, progress: Progress = nul
     clock = Clock(progress)
     roof = read_roof(folder)
     quantities = read_takeoff(folder, takeoff_notices(previous, roof))
-    with written_whole(folder, previous) as staging:
-        copy_roof(folder, staging)
-        copy_layout(folder, staging)
-        copy_checks(folder, staging)
-        found = found_in(previous, folder, (*ROOF_FILES, "takeoff.json"))
-        record = finish(staging, intent, roof, quantities, found, clock)
-    return result_of(folder, record, clock.seconds)
+    return _again(folder, previous, intent, roof, quantities, clock)
 
 
 def tape(
@@ -258,14 +252,9 @@ def tape(
     intent = Intent.of_record(previous)
     clock = Clock(progress)
     quantities = read_takeoff(folder, takeoff_notices(previous, roof))
-    with written_whole(folder, previous) as staging:
-        copy_roof(folder, staging)
-        copy_checks(folder, staging)
-        copy_layout(folder, staging)
-        write_tape(staging, check)
-        found = found_in(previous, folder, (*ROOF_FILES, "takeoff.json"))
-        record = finish(staging, intent, roof, quantities, found, clock)
-    return result_of(folder, record, clock.seconds)
+    return _again(
+        folder, previous, intent, roof, quantities, clock, lambda staging: write_tape(staging, check)
+    )
 
 
 def compare(
@@ -296,12 +285,35 @@ def compare(
     mapped = dispute.read_names(read_table(names), file=names.name, ours=ours) if names is not None else {}
     theirs, left_out = dispute.read_other(read_table(table), file=table.name, ours=ours, names=mapped)
     exposure_m = system_of(intent).shingle.exposure_in * INCH_M
+    return _again(
+        folder,
+        previous,
+        intent,
+        roof,
+        quantities,
+        clock,
+        lambda staging: write_comparison(
+            staging, roof, quantities, theirs, left_out=left_out, exposure_m=exposure_m
+        ),
+    )
+
+
+def _again(
+    folder: Path,
+    previous: RunRecord,
+    intent: Intent,
+    roof: Roof,
+    quantities: Takeoff,
+    clock: Clock,
+    add: Callable[[Path], None] = lambda staging: None,
+) -> RunResult:
+    """All files again from the roof and quantities that a folder holds, with what `add` writes to them."""
     with written_whole(folder, previous) as staging:
         copy_roof(folder, staging)
         copy_layout(folder, staging)
         copy_checks(folder, staging)
-        write_comparison(staging, roof, quantities, theirs, left_out=left_out, exposure_m=exposure_m)
-        found = found_in(previous, folder, (*ROOF_FILES, "takeoff.json"))
+        add(staging)
+        found = found_in(previous, folder, (*ROOF_FILES, TAKEOFF_FILE))
         record = finish(staging, intent, roof, quantities, found, clock)
     return result_of(folder, record, clock.seconds)
 
