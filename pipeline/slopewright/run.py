@@ -305,7 +305,7 @@ def _again(
     roof: Roof,
     quantities: Takeoff,
     clock: Clock,
-    add: Callable[[Path], None] = lambda staging: None,
+    add: Callable[[Path], object] = lambda staging: None,
 ) -> RunResult:
     """All files again from the roof and quantities that a folder holds, with what `add` writes to them."""
     with written_whole(folder, previous) as staging:
